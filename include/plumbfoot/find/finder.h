@@ -1,0 +1,78 @@
+// SPDX-License-Identifier: Apache-2.0
+/// @file
+/// The door between the finder and everything else. A finder looks at a
+/// PlaneImage and says where the points are; what is refined on the full
+/// photo, and what a person placed, is none of its business.
+#pragma once
+
+#include <array>
+#include <opencv2/core/types.hpp>
+#include <optional>
+#include <vector>
+
+#include "plumbfoot/card/find_card.h"
+#include "plumbfoot/find/plane_image.h"
+#include "plumbfoot/geometry/foot.h"
+#include "plumbfoot/geometry/result.h"
+#include "plumbfoot/photo/photo.h"
+
+namespace plumbfoot::find {
+
+/// A point in the pixels of the PlaneImage.
+struct Sighting {
+  cv::Point2d at;
+  double sigma_px = 0.0;    ///< Standard uncertainty in each direction.
+  double confidence = 0.0;  ///< [0..1]
+};
+
+/// What a finder saw. Anything may be missing.
+struct Sightings {
+  std::array<std::optional<Sighting>, geometry::kPointCount> points;
+  std::vector<cv::Point2d> outline;      ///< Solar; closed; may be empty.
+  std::vector<cv::Point2d> dorsal_wall;  ///< Lateral; hairline first.
+  double outline_confidence = 0.0;       ///< [0..1]
+  double wall_confidence = 0.0;          ///< [0..1]
+  /// How likely it is that the picture shows this view of a foot at all
+  /// [0..1].
+  double foot_confidence = 0.0;
+};
+
+/// The finder by image processing alone.
+Sightings FindByImageProcessing(View view, const PlaneImage& image);
+
+/// What is needed to look for points on one photo.
+struct FindRequest {
+  View view = View::kSolar;
+  const photo::Photo& photo;
+  geometry::PlaneEstimate plane;
+  /// The card in the photo, so that it is not taken for a foot.
+  const card::SeenCard* card = nullptr;
+  const card::Layout* layout = nullptr;
+  /// Points that a person placed, which are kept, and points that can't be
+  /// seen, which are left out.
+  ViewPoints given;
+  /// Half of the foot's width between the heels, and how sure that is, by which
+  /// the heel that is seen from the side stands nearer than the middle plane.
+  double half_heel_width_mm = 32.0;
+  double half_heel_width_sigma_mm = 7.0;
+};
+
+/// What was found, what was not and why.
+struct Finding {
+  ViewPoints points;
+  double foot_confidence = 0.0;
+  /// Is all of the foot inside the photo?
+  bool cut_off = false;
+};
+
+/// Resamples the photo to the plane, runs the finder, refines edges on the full
+/// photo to sub-pixel, and puts the given points in their place.
+///
+/// The heel points that come back are where the heel of the middle plane
+/// appears (HeelPlane::kMiddle) even though the finder sees the near heel.
+///
+/// @return The finding, however incomplete; or kNoFoot if no foot is seen and
+///   no point was given.
+Result<Finding> FindPoints(const FindRequest& request);
+
+}  // namespace plumbfoot::find
