@@ -166,7 +166,7 @@ inline void DrawFoot(Scene& s, Lots& l) {
   s.wall = l.In(6.5f, 13.5f) * s.length / 130;
   s.concave = l.In(1, 14);
   s.concave_width = l.In(12, 42);
-  s.bevel = l.Chance(0.6f) ? l.In(0, 1.5f) : l.In(1, 5);
+  s.bevel = l.Chance(0.85f) ? l.In(0, 1.0f) : l.In(0.5f, 3);
   s.cracks = l.Chance(0.25f) ? l.In(0.1f, 0.5f) : 0;
 
   s.frog_apex = s.length * l.In(0.6f, 0.76f);
@@ -210,7 +210,7 @@ inline void DrawLimb(Scene& s, Lots& l, float toe_angle) {
   const float span = xt - xh;
   const float g =
       Deg(s.lateral ? Clamp(toe_angle + l.Near(0, 6, -16, 14), 32, 80)
-                    : l.In(4, 70));
+                    : l.In(4, 88));
   const V3 u{-cosf(g), 0, sinf(g)}, m{sinf(g), 0, cosf(g)};
   s.pastern_ra = span * l.In(0.36f, 0.45f);
   const float len = s.length * l.In(0.5f, 0.95f);
@@ -235,6 +235,7 @@ inline void DrawLimb(Scene& s, Lots& l, float toe_angle) {
   s.bulb_z = 0.6f * s.heel_height + s.bulb_r * l.In(0.85f, 1.1f);
   s.bulb_x = xh + s.bulb_r - l.In(-5, 8);
   s.fuzz = l.Chance(0.7f) ? l.In(0.2f, 2) : l.In(0, 5);
+  s.bald = l.Chance(0.55f) ? l.In(0.5f, 1) : 0;
   s.feather = l.Chance(0.2f) ? l.In(4, 26) : 0;
   s.fringe = l.Chance(0.75f) ? l.In(0, 7) : l.In(5, 22);
 }
@@ -452,7 +453,6 @@ inline void Mark12(const Scene& s, int size, V3 normal, int id, V3 p, Labels* ou
 
 inline void LabelPoints(const Scene& s, int size, V3 normal, Labels* out) {
   const float lift = s.shod ? s.shoe_thick : 0.0f;
-  const float out_by = s.shod ? s.shoe_out : 0.0f;
   if (!s.lateral) {
     // The outline's foremost point on the frog's axis.
     float toe = s.length - 20;
@@ -461,12 +461,14 @@ inline void LabelPoints(const Scene& s, int size, V3 normal, Labels* out) {
     for (int side = 0; side < 2; ++side) {
       const float sign = side == 0 ? 1.0f : -1.0f;
       const float h = side == 0 ? s.heel_left : s.heel_right;
-      float y = h - 0.62f * s.heel_round;
-      float x = s.heel_skew * Clamp(sign * h / s.half_left, -1.2f, 1.2f);
+      // The outline's corner: SoftMax cuts a quarter of its width off.
+      float y = h - 0.25f * s.heel_round;
+      float x = s.heel_skew * Clamp(sign * h / s.half_left, -1.2f, 1.2f) +
+                0.25f * s.heel_round;
       if (s.shod) {
         // The end of the branch.
         float edge = 5;
-        while (SideOf(s, -s.shoe_back + 3, sign * edge) < s.shoe_out) edge += 0.5f;
+        while (SideOf(s, -s.shoe_back + 3, sign * edge) < s.shoe_out && edge < 120) edge += 0.5f;
         y = edge - 0.5f * s.shoe_web;
         x = -s.shoe_back;
       }
@@ -475,7 +477,7 @@ inline void LabelPoints(const Scene& s, int size, V3 normal, Labels* out) {
     if (!s.pad) {
       const float z = lift + s.frog_lift + 1.5f;
       Mark12(s, size, normal, 3,
-             {s.frog_apex - 1.2f, s.frog_turn * (s.frog_apex - s.frog_back), z}, out);
+             {s.frog_apex, s.frog_turn * (s.frog_apex - s.frog_back), z}, out);
       const float x = s.frog_back + s.frog_wide;
       const float y = s.frog_turn * s.frog_wide;
       Mark12(s, size, normal, 4, {x, y + s.frog_half, z}, out);
@@ -484,11 +486,14 @@ inline void LabelPoints(const Scene& s, int size, V3 normal, Labels* out) {
     return;
   }
   const float side = s.camera.y > 0 ? 1.0f : -1.0f;
-  Mark12(s, size, normal, 6, {s.length + out_by, 0, 0}, out);
-  Mark12(s, size, normal, 7, {ToeX(s, s.toe_height), 0, s.toe_height + lift}, out);
+  float toe = s.length - 20;
+  while (BearingOutline(s, toe, s.bend) < 0) toe += 0.25f;
+  Mark12(s, size, normal, 6, {toe, s.bend, 0}, out);
+  Mark12(s, size, normal, 7, {ToeX(s, s.toe_height), s.bend, s.toe_height + lift}, out);
   const float h = side > 0 ? s.heel_left : s.heel_right;
-  const float y = side * (h - 0.62f * s.heel_round);
-  const float skew = s.heel_skew * Clamp(side * h / s.half_left, -1.2f, 1.2f);
+  const float y = side * (h - 0.25f * s.heel_round);
+  const float skew = 0.25f * s.heel_round +
+                      s.heel_skew * Clamp(side * h / s.half_left, -1.2f, 1.2f);
   Mark12(s, size, normal, 8, {s.shod ? -s.shoe_back : skew, y, 0}, out);
   const float k = side > 0 ? s.side_left : s.side_right;
   Mark12(s, size, normal, 9,
@@ -532,7 +537,7 @@ inline void DrawScene(uint64_t seed, int view, int size, Scene* scene, Labels* l
   // The window and the camera.
   const float window = expf(l.In(logf(215.0f), logf(560.0f)));
   s.mm_per_px = window / static_cast<float>(size);
-  const float distance = l.Chance(0.85f) ? l.In(300, 1100) : l.In(900, 2500);
+  const float distance = l.Chance(0.2f) ? l.In(300, 500) : l.Chance(0.85f) ? l.In(450, 1300) : l.In(1200, 2500);
   const float slack = std::max(0.0f, 0.5f * window - 0.45f * s.length);
   const float jx = l.Near(0, 0.35f, -0.8f, 0.8f) * slack, jy = l.Near(0, 0.35f, -0.8f, 0.8f) * slack;
   V3 normal;  // Into the scene.
@@ -544,12 +549,12 @@ inline void DrawScene(uint64_t seed, int view, int size, Scene* scene, Labels* l
     s.down = {-sinf(turn), cosf(turn), 0};
     s.centre = V3{0.45f * s.length, 0, 0} + s.right * jx + s.down * jy;
     const float tilt = Deg(l.Chance(0.8f) ? l.In(0, 14) : l.In(5, 24)), way = l.In(0, 6.2832f);
-    const V3 aim{0.45f * s.length + l.In(-120, 120), l.In(-120, 120), 0};
+    const V3 aim{0.45f * s.length + l.In(-0.13f, 0.13f) * distance, l.In(-0.13f, 0.13f) * distance, 0};
     s.camera = aim + V3{sinf(tilt) * cosf(way), sinf(tilt) * sinf(way), -cosf(tilt)} * distance;
   } else {
     const float side = l.Chance(0.5f) ? 1.0f : -1.0f;
     const float roll = Deg(l.Near(0, 4, -13, 13));
-    const float yaw = Deg(l.Near(0, 6, -20, 20)), pitch = Deg(l.Chance(0.8f) ? l.In(-2, 14) : l.In(5, 24));
+    const float yaw = Deg(l.Near(0, 4.5f, -16, 16)), pitch = Deg(l.Chance(0.8f) ? l.In(-2, 14) : l.In(5, 24));
     V3 r{-side, 0, 0}, d{0, 0, -1};
     normal = {0, -side, 0};
     V3 to{sinf(yaw) * cosf(pitch), side * cosf(yaw) * cosf(pitch), sinf(pitch)};
@@ -562,7 +567,7 @@ inline void DrawScene(uint64_t seed, int view, int size, Scene* scene, Labels* l
     }
     s.right = r * cosf(roll) + d * sinf(roll);
     s.down = d * cosf(roll) - r * sinf(roll);
-    const V3 aim = middle + V3{s.dorsal ? 0.0f : l.In(-130, 130), s.dorsal ? l.In(-60, 60) : 0.0f, l.In(-20, 60)};
+    const V3 aim = middle + V3{s.dorsal ? 0.0f : l.In(-0.12f, 0.12f) * distance, s.dorsal ? l.In(-60, 60) : 0.0f, l.In(-20, 60)};
     s.centre = middle + s.right * jx + s.down * (jy - 0.08f * window);
     s.camera = aim + to * distance;
     s.camera.z = std::max(s.camera.z, l.In(12, 60));

@@ -260,6 +260,11 @@ HD V3 FootColour(const Scene& s, int part, V3 p, V3 n, float* shine) {
               s.seed + 58);
     c = Mix(s.hair, s.hair2, Step(0.35f, 0.75f, rough));
     c = c * (0.55f + 0.5f * strand + 0.45f * strand2);
+    // The bulbs of the heels are bare skin, like the frog.
+    const float bulb = Length({q.x - s.bulb_x, fabsf(q.y) - s.bulb_y,
+                               q.z - s.bulb_z + 0.35f * s.bulb_r}) / s.bulb_r;
+    c = Mix(c, Mix(s.frog, s.horn, 0.4f) * (0.6f + 0.5f * rough),
+            s.bald * (1 - Step(0.95f, 1.35f, bulb + 0.4f * (fine - 0.5f))));
     *shine = 0.08f + 0.3f * s.wet;
     low = 0.6f * (1 - Step(0, 60, along + 20));
   }

@@ -216,6 +216,12 @@ def windows(dice, pictures, points, facts, size, share=(0.72, 1.0)):
     coarse = F.affine_grid(theta, (n, 1, size // 2, size // 2), align_corners=False)
     masks = F.grid_sample(F.avg_pool2d(masks, 2), coarse, mode="bilinear",
                           padding_mode="zeros", align_corners=False)
+    # The photo may end inside the window, and cut the foot.
+    ends = dice.uniform((n, 4), -0.25, 0.3).clamp(min=0) * size * dice.chance(n, 0.25)[:, None]
+    axis = torch.arange(size, device=device) + 0.5
+    here = ((axis > ends[:, 0:1]) & (axis < size - ends[:, 1:2]))[:, None, None, :] & \
+           ((axis > ends[:, 2:3]) & (axis < size - ends[:, 3:4]))[:, None, :, None]
+    every[:, 4:5] *= here
     # A point: inverse of the same map.
     inverse = torch.linalg.inv(theta[:, :, :2])
     at = points[..., :2] / full * 2 - 1
@@ -229,6 +235,8 @@ def windows(dice, pictures, points, facts, size, share=(0.72, 1.0)):
     flip = (mirror < 0)[:, None, None]
     xy = torch.where(flip, xy[:, index], xy)
     there = torch.where(flip[..., 0], there[:, index], there)
+    there = there & (xy[..., 0] > ends[:, 0:1]) & (xy[..., 0] < size - ends[:, 1:2]) & \
+        (xy[..., 1] > ends[:, 2:3]) & (xy[..., 1] < size - ends[:, 3:4])
     points = torch.cat([xy, there[..., None].float()], -1)
     mm = facts[:, 0] * scale * full / size
     return every[:, :3], masks, every[:, 3:4], every[:, 4:5], points, mm

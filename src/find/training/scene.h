@@ -197,7 +197,7 @@ struct Scene {
   // Limb.
   V3 pastern_a, pastern_b, cannon_end;
   float pastern_ra, pastern_rb, fetlock_r, cannon_r;
-  float bulb_r, bulb_x, bulb_y, bulb_z, feather, fringe;
+  float bulb_r, bulb_x, bulb_y, bulb_z, feather, fringe, bald;
   // Surfaces of the foot.
   V3 horn, horn2, sole, rim, line, frog, hair, hair2, mud, iron;
   float stripes, mud_amount, mud_low, burn, wet, dust, hair_scale, coronet_pale;
@@ -424,10 +424,11 @@ HD float ShoeOf(const Scene& s, V3 p) {
   float d = SoftMax(ring, fmaxf(under, p.z - s.shoe_thick), 1.5f);
   if (s.clips) {
     const float y = s.clips == 1 ? p.y : fabsf(p.y) - 0.55f * s.half_left;
-    const float clip = fmaxf(
-        fmaxf(fabsf(side + (p.z - s.shoe_thick) * 0.5f) - 2.5f,
-              fabsf(y) - 11 + 0.35f * (p.z - s.shoe_thick)),
-        fmaxf(p.z - s.shoe_thick - 20, -p.z));
+    const float up = p.z - s.shoe_thick;
+    const float back = up * (s.clips == 1 ? s.cot_toe : 0.3f);
+    const float clip = fmaxf(fmaxf(fabsf(side + back) - 2.5f,
+                                   fabsf(y) - 11 + 0.35f * up),
+                             fmaxf(up - 20, -1 - up)) * 0.8f;
     d = fminf(d, p.x > s.x_wide ? clip : 99.0f);
   }
   return d * 0.9f;
