@@ -27,6 +27,8 @@ def calibration(result, view, bins=12):
     # What is not there, but was given a place, counts as wrong.
     right = there & (np.nan_to_num(error, nan=1e9) < 5.0)
     table = []
+    if (score > 0.02).sum() < bins:
+        return table
     order = np.quantile(score[score > 0.02], np.linspace(0, 1, bins + 1))
     for low, high in zip(order[:-1], order[1:]):
         chosen = (score >= low) & (score <= high)
@@ -36,7 +38,8 @@ def calibration(result, view, bins=12):
                       "within_5_mm": float(right[chosen].mean()),
                       "count": int(chosen.sum()),
                       # Of a round normal law, 68 in 100 errors are below 1.51 sigma.
-                      "sigma_per_spread": float(np.quantile(ratio, 0.683) / 1.515)})
+                      "sigma_per_spread": float(np.quantile(ratio, 0.683) / 1.515)
+                      if ratio.size else 1.0})
     # Never falling: pool neighbours that break the order.
     values = [row["within_5_mm"] for row in table]
     weights = [row["count"] for row in table]

@@ -184,6 +184,8 @@ def table(result):
         mass = result["mass"][rows, k % 6]
         there = ~np.isnan(error)
         e = error[there]
+        if e.size == 0:
+            continue
         sure = there & (seen > 0.8) & (mass > 0.9)
         wrong = (error[sure] > 5).mean() if sure.any() else float("nan")
         lines.append(f"{name:14s} {there.sum():5d} {np.median(e):7.2f} {np.percentile(e, 95):7.2f} "
