@@ -118,9 +118,8 @@ TEST(LoadPhoto, DecodesHeicAsHeifConvertDoes) {
   const auto jpeg = Write(
       "source.jpg",
       Encoded(TestPicture(200, 120), ".jpg", {cv::IMWRITE_JPEG_QUALITY, 98}));
-  const fs::path folder = testing::TempDir();
-  const auto heic = folder / "source.heic";
-  const auto back = folder / "back.png";
+  const auto heic = PathOf("source.heic");
+  const auto back = PathOf("back.png");
   Output("heif-enc -q 90 -o '" + heic.string() + "' '" + jpeg.string() +
          "' && heif-convert '" + heic.string() + "' '" + back.string() + "'");
   const auto photo = LoadPhoto(heic);
@@ -210,7 +209,7 @@ TEST(LoadPhoto, RefusesAnEmptyFile) {
 }
 
 TEST(LoadPhoto, RefusesAMissingFileAndAFolder) {
-  const fs::path folder = fs::path(testing::TempDir()) / "a_folder.jpg";
+  const fs::path folder = PathOf("a_folder.jpg");
   fs::create_directories(folder);
   EXPECT_EQ(CodeOf(folder / "nothing.jpg"), RefusalCode::kFileMissing);
   EXPECT_EQ(CodeOf(folder), RefusalCode::kFileMissing);
@@ -235,7 +234,7 @@ TEST(LoadPhoto, RefusesWhatItMayNotOpen) {
 }
 
 TEST(LoadPhoto, DoesNotWaitForAPipe) {
-  const fs::path pipe = fs::path(testing::TempDir()) / "pipe.jpg";
+  const fs::path pipe = PathOf("pipe.jpg");
   fs::remove(pipe);
   Output("mkfifo '" + pipe.string() + "'");
   EXPECT_EQ(CodeOf(pipe), RefusalCode::kCannotRead);

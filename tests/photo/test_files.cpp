@@ -3,6 +3,7 @@
 
 #include <gtest/gtest.h>
 #include <libheif/heif.h>
+#include <unistd.h>
 
 // In this order: jpeglib.h needs the first two.
 // clang-format off
@@ -146,8 +147,15 @@ FileBytes EncodedCmykJpeg(const cv::Mat& cmyk) {
   return bytes;
 }
 
+std::filesystem::path PathOf(std::string_view name) {
+  const auto folder = std::filesystem::path(testing::TempDir()) /
+                      ("plumbfoot_photo_" + std::to_string(getpid()));
+  std::filesystem::create_directories(folder);
+  return folder / name;
+}
+
 std::filesystem::path Write(std::string_view name, const FileBytes& bytes) {
-  const auto path = std::filesystem::path(testing::TempDir()) / name;
+  const auto path = PathOf(name);
   std::ofstream file(path, std::ios::binary);
   file.write(reinterpret_cast<const char*>(bytes.data()),
              static_cast<std::streamsize>(bytes.size()));

@@ -30,7 +30,10 @@ FileBytes EncodedHeic(const cv::Mat& rgb, int orientation = 1);
 /// Four inks as Adobe's programs store them, by libjpeg.
 FileBytes EncodedCmykJpeg(const cv::Mat& cmyk);
 
-/// Writes below testing::TempDir().
+/// The place of a file below testing::TempDir(), in a folder of this process:
+/// tests run side by side.
+std::filesystem::path PathOf(std::string_view name);
+/// Writes to PathOf(name).
 std::filesystem::path Write(std::string_view name, const FileBytes& bytes);
 FileBytes ReadBytes(const std::filesystem::path& path);
 
