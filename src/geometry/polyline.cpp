@@ -59,6 +59,46 @@ Polyline<Frame> Resample(const Polyline<Frame>& line,
 }
 
 template <typename Frame>
+Polyline<Frame> Rounded(const Polyline<Frame>& line, int pieces, Ends ends) {
+  const std::size_t n = line.size();
+  const bool closed = ends == Ends::kClosed;
+  if (pieces < 1 || n < (closed ? 3U : 2U)) {
+    throw std::invalid_argument("Rounded: too few corners or pieces");
+  }
+  const std::size_t edges = closed ? n : n - 1;
+  Polyline<Frame> curve;
+  curve.reserve(edges * static_cast<std::size_t>(pieces) + 1);
+  for (std::size_t i = 0; i < edges; ++i) {
+    const Point<Frame> b = line[i];
+    const Point<Frame> c = line[(i + 1) % n];
+    // At an open end the neighbour beyond is the mirror image of the one
+    // before.
+    const Point<Frame> a =
+        closed ? line[(i + n - 1) % n] : (i > 0 ? line[i - 1] : b - (c - b));
+    const Point<Frame> d =
+        closed ? line[(i + 2) % n] : (i + 2 < n ? line[i + 2] : c + (c - b));
+    const double ab = std::sqrt(Distance(a, b));
+    const double bc = std::sqrt(Distance(b, c));
+    const double cd = std::sqrt(Distance(c, d));
+    curve.push_back(b);
+    if (!(ab > 0 && bc > 0 && cd > 0)) continue;
+    // Tangents at b and c, as long as the knots from b to c.
+    const Vector<Frame> at_b =
+        (bc / ab) * (b - a) - (bc / (ab + bc)) * (c - a) + (c - b);
+    const Vector<Frame> at_c =
+        (c - b) - (bc / (bc + cd)) * (d - b) + (bc / cd) * (d - c);
+    for (int k = 1; k < pieces; ++k) {
+      const double t = static_cast<double>(k) / pieces;
+      const double h = t * t * (3 - 2 * t);
+      curve.push_back(b + h * (c - b) + (t * (1 - t) * (1 - t)) * at_b -
+                      (t * t * (1 - t)) * at_c);
+    }
+  }
+  if (!closed) curve.push_back(line.back());
+  return curve;
+}
+
+template <typename Frame>
 std::vector<Vector<Frame>> Normals(const Polyline<Frame>& line, Ends ends) {
   const std::size_t n = line.size();
   if (n < 2) throw std::invalid_argument("Normals: fewer than two corners");
@@ -133,6 +173,7 @@ Polyline<Frame> Smooth(const Polyline<Frame>& line, double sigma, Ends ends) {
   template double Length(const Polyline<Frame>&, Ends);                      \
   template Polyline<Frame> Resample(                                         \
       const Polyline<Frame>&, std::size_t, Ends);                            \
+  template Polyline<Frame> Rounded(const Polyline<Frame>&, int, Ends);       \
   template std::vector<Vector<Frame>> Normals(const Polyline<Frame>&, Ends); \
   template Polyline<Frame> Smooth(const Polyline<Frame>&, double, Ends);
 PLUMBFOOT_POLYLINE(PhotoFrame)

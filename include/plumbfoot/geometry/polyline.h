@@ -25,6 +25,16 @@ Polyline<Frame> Resample(const Polyline<Frame>& line,
                          std::size_t count,
                          Ends ends);
 
+/// A curve through all corners, with `pieces` chords for each edge: Catmull-Rom
+/// splines in the centripetal form, which makes no loops (C. Yuksel et al.,
+/// Computer-Aided Design 43(7), 2011). A line that a person set with a few
+/// clicks cuts its bends short; this gives the bends back.
+/// @param pieces  At least 1.
+/// @throws std::invalid_argument for fewer than 1, or a closed line of fewer
+///   than 3 corners or an open one of fewer than 2.
+template <typename Frame>
+Polyline<Frame> Rounded(const Polyline<Frame>& line, int pieces, Ends ends);
+
 /// Unit normals at the corners: Perpendicular() of the chord between the two
 /// neighbours. For a closed line that runs anticlockwise (y up) they point
 /// inwards.
