@@ -210,7 +210,7 @@ bool IsSigned(const MeasureInfo& info) {
 IntervalKind KindOf(MeasureId id) {
   return id == MeasureId::kOutlineAsymmetry ||
                  id == MeasureId::kDorsalWallDeparture
-             ? IntervalKind::kReflected
+             ? IntervalKind::kWider
              : IntervalKind::kSymmetric;
 }
 

@@ -51,9 +51,11 @@ Estimate Summarise(double value,
       std::sqrt(std::max(0.0, (squares - sum * sum / n) / (n - 1)));
   const double low = Quantile(samples, 0.025);
   const double high = Quantile(samples, 0.975);
-  estimate.interval95 = kind == IntervalKind::kSymmetric
-                            ? Interval{low, high}
-                            : Interval{2 * value - high, 2 * value - low};
+  estimate.interval95 = {low, high};
+  if (kind == IntervalKind::kWider) {
+    estimate.interval95 = {std::min(low, 2 * value - high),
+                           std::max(high, 2 * value - low)};
+  }
   return estimate;
 }
 

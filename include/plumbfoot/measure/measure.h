@@ -106,7 +106,8 @@ struct MeasuredTrials {
 /// across itself (stationary, normal, with the correlation
 /// exp(-d^2 / 2 correlation_px^2)). 95 % interval: probabilistically symmetric;
 /// for outline_asymmetry and dorsal_wall_departure, which noise pushes one way,
-/// reflected in the value (see IntervalKind) and kept within what is possible.
+/// the wider of it and its reflection (see IntervalKind). All are kept within
+/// what is possible.
 /// @throws std::invalid_argument for fewer than 100 trials.
 ViewMeasures MeasureView(const ViewPoints& points,
                          const geometry::PlaneEstimate& plane,

@@ -25,13 +25,15 @@ enum class IntervalKind {
   /// Probabilistically symmetric: 2.5 % of the trials lie on either side
   /// (JCGM 101:2008, 7.7).
   kSymmetric,
-  /// The same, reflected in the value: [2 v - q97.5, 2 v - q2.5]. The trials
-  /// add noise to points that are noisy already. Where noise pushes a quantity
-  /// one way (a largest gap, an area that doesn't match), the trials are pushed
-  /// from the value as the value is from the truth, and this interval takes it
-  /// back (the "basic" interval of A. C. Davison and D. V. Hinkley, Bootstrap
-  /// Methods and their Application, 1997, 5.2).
-  kReflected,
+  /// The wider, on either side, of the symmetric interval and the same
+  /// reflected in the value, [2 v - q97.5, 2 v - q2.5] (the "basic" interval of
+  /// A. C. Davison and D. V. Hinkley, Bootstrap Methods and their Application,
+  /// 1997, 5.2). For quantities that noise pushes one way (a largest gap, an
+  /// area that doesn't match): the trials add noise to points that are noisy
+  /// already, so that they are pushed from the value as the value is from the
+  /// truth, which the reflection takes back; but where chance has brought the
+  /// value near its least, only the symmetric interval reaches back up.
+  kWider,
 };
 
 struct Interval {
