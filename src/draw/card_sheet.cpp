@@ -247,13 +247,13 @@ void DrawCard(Canvas& canvas,
            place,
            layout,
            {47.5, 5, 9, 42},
-           "this corner on the ground",
+           "▲ outer corner: on the ground",
            false);
   DrawHint(canvas,
            place,
            layout,
            {5, 47.5, 42, 9},
-           "this corner on the ground",
+           "▼ outer corner: on the ground",
            true);
   DrawHint(
       canvas, place, layout, {103.5, 5, 9, 42}, "5 to 155 = 150 mm", false);
@@ -289,7 +289,10 @@ void DrawNet(Canvas& canvas,
     for (std::size_t i = 0; i < panel.corners.size(); ++i) {
       const CanvasPoint a = panel.corners[i];
       const CanvasPoint b = panel.corners[(i + 1) % panel.corners.size()];
-      canvas.Line(a, b, is_fold(a, b) ? kFoldPen : kCutPen);
+      if (!is_fold(a, b)) canvas.Line(a, b, kCutPen);
+    }
+    if (panel.parent >= 0) {
+      canvas.Line(panel.fold_from, panel.fold_to, kFoldPen);
     }
     CanvasPoint middle{0, 0};
     for (const CanvasPoint& c : panel.corners) {
@@ -400,7 +403,7 @@ std::vector<std::string> CardSentences(const card::Layout& layout) {
       fmt::format(
           "Check with a ruler: the two crosses below the card must be {0:g} mm "
           "apart; if they are not, tell Plumbfoot what you measured, for "
-          "example: plumbfoot card --out . --measured-mm {1:.1f}",
+          "example:\nplumbfoot card --out . --measured-mm {1:.1f}",
           layout.check_span_mm,
           layout.check_span_mm - 0.6),
       "Glue the sheet to stiff, flat board of 3 mm or more, without bubbles, "
@@ -507,11 +510,25 @@ Result<std::string> CardPdf(const card::Layout& layout, Paper paper) {
   const auto lid = LidNet(strut);
   const Box lid_box = NetBox(lid);
   const double inner_bottom = corner.y - 48 - 4;
-  DrawNet(
-      canvas, {right - lid_box.width, inner_bottom - lid_box.height}, lid, 3.0);
-  const double pictures = inner_bottom - 38;
-  DrawSolePictogram(canvas, {inner_x, pictures - 1});
-  DrawSidePictogram(canvas, {inner_x + 2, pictures - 1});
+  const double lid_x = right - lid_box.right();
+  DrawNet(canvas, {lid_x, inner_bottom - lid_box.bottom()}, lid, 3.0);
+
+  const TextStyle small{.colour = kInk, .size = 2.7};
+  const double sole_y = inner_bottom - 70;
+  DrawSolePictogram(canvas, {inner_x, sole_y});
+  TextStyle beside = small;
+  beside.wrap = lid_x - inner_x - 38;
+  canvas.Text("Sole: the inner corner round the foot, the card flush with it.",
+              {inner_x + 36, sole_y + 8},
+              beside);
+  DrawSidePictogram(canvas, {inner_x + 2, sole_y + 28});
+  TextStyle under = small;
+  under.wrap = lid_x - inner_x - 2;
+  canvas.Text(
+      "Side: on the ground in line with the middle of the foot, before the toe "
+      "or behind the heels.",
+      {inner_x, sole_y + 62.5},
+      under);
 
   const auto tube = TubeNet(strut);
   const Box tube_box = NetBox(tube);
