@@ -8,6 +8,7 @@
 #include <cerrno>
 #include <string>
 #include <system_error>
+#include <utility>
 
 namespace plumbfoot::photo {
 namespace {
@@ -51,35 +52,96 @@ int OpenBeside(const fs::path& path, fs::path& part) {
   return -1;
 }
 
+/// A file that is on the disk under a name of its own and waits for its place.
+/// What never gets there is deleted.
+class Staged {
+ public:
+  Staged(fs::path path, std::string_view bytes) : path_(std::move(path)) {
+    // A rename would put a file in the place of a device or a pipe.
+    struct stat there {};
+    if (::stat(path_.c_str(), &there) == 0 && !S_ISREG(there.st_mode)) {
+      error_ = S_ISDIR(there.st_mode) ? EISDIR : EINVAL;
+      return;
+    }
+    const int file = OpenBeside(path_, part_);
+    if (file < 0) {
+      error_ = errno;
+      part_.clear();
+      return;
+    }
+    error_ = WriteAll(file, bytes);
+    if (::close(file) != 0 && error_ == 0) error_ = errno;
+  }
+  ~Staged() {
+    if (!part_.empty()) ::unlink(part_.c_str());
+  }
+  Staged(Staged&& other) noexcept
+      : path_(std::move(other.path_)),
+        part_(std::exchange(other.part_, fs::path())),
+        error_(other.error_) {}
+  Staged(const Staged&) = delete;
+  Staged& operator=(const Staged&) = delete;
+  Staged& operator=(Staged&&) = delete;
+
+  /// Zero, or the errno of what went wrong so far.
+  int error() const { return error_; }
+  const fs::path& path() const { return path_; }
+
+  void TakePlace() {
+    if (error_ == 0 && ::rename(part_.c_str(), path_.c_str()) != 0) {
+      error_ = errno;
+    }
+    if (error_ == 0) part_.clear();
+  }
+
+ private:
+  fs::path path_;
+  fs::path part_;
+  int error_ = 0;
+};
+
+/// The names too must outlive a power cut. Not every file system can sync a
+/// folder, and the files themselves are safe by now, so a failure is let be.
+void SyncFolder(const fs::path& folder) {
+  const int handle = ::open(folder.empty() ? "." : folder.c_str(),
+                            O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+  if (handle < 0) return;
+  ::fsync(handle);
+  ::close(handle);
+}
+
 }  // namespace
 
 Result<Done> WriteWhole(const fs::path& path, std::string_view bytes) {
-  // A rename would put a file in the place of a device or a pipe.
-  struct stat there {};
-  if (::stat(path.c_str(), &there) == 0 && !S_ISREG(there.st_mode)) {
-    return CannotWrite(path, S_ISDIR(there.st_mode) ? EISDIR : EINVAL);
-  }
-
-  fs::path part;
-  const int file = OpenBeside(path, part);
-  if (file < 0) return CannotWrite(path, errno);
-  int error = WriteAll(file, bytes);
-  if (::close(file) != 0 && error == 0) error = errno;
-  if (error == 0 && ::rename(part.c_str(), path.c_str()) != 0) error = errno;
-  if (error != 0) {
-    ::unlink(part.c_str());
-    return CannotWrite(path, error);
-  }
-
-  // The name too must outlive a power cut. Not every file system can sync a
-  // folder, and the file itself is safe by now, so a failure here is let be.
-  const fs::path folder = path.has_parent_path() ? path.parent_path() : ".";
-  const int handle = ::open(folder.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-  if (handle >= 0) {
-    ::fsync(handle);
-    ::close(handle);
-  }
+  Staged staged(path, bytes);
+  staged.TakePlace();
+  if (staged.error() != 0) return CannotWrite(path, staged.error());
+  SyncFolder(path.parent_path());
   return Done{};
+}
+
+Result<std::vector<fs::path>> WriteSet(const fs::path& folder,
+                                       const std::vector<NamedBytes>& files) {
+  std::error_code failed;
+  fs::create_directories(folder, failed);
+  if (failed) return CannotWrite(folder, failed.value());
+  std::vector<Staged> staged;
+  staged.reserve(files.size());
+  for (const NamedBytes& file : files) {
+    staged.emplace_back(folder / file.name, file.bytes);
+    if (staged.back().error() != 0) {
+      return CannotWrite(staged.back().path(), staged.back().error());
+    }
+  }
+  std::vector<fs::path> paths;
+  paths.reserve(files.size());
+  for (Staged& file : staged) {
+    file.TakePlace();
+    if (file.error() != 0) return CannotWrite(file.path(), file.error());
+    paths.push_back(file.path());
+  }
+  SyncFolder(folder);
+  return paths;
 }
 
 }  // namespace plumbfoot::photo

@@ -4,7 +4,9 @@
 #pragma once
 
 #include <filesystem>
+#include <string>
 #include <string_view>
+#include <vector>
 
 #include "plumbfoot/geometry/result.h"
 
@@ -19,5 +21,19 @@ namespace plumbfoot::photo {
 ///   something that is not a file stands at `path`).
 Result<Done> WriteWhole(const std::filesystem::path& path,
                         std::string_view bytes);
+
+/// A file of a set: its name without a folder, and what is to stand in it.
+struct NamedBytes {
+  std::string name;
+  std::string bytes;
+};
+
+/// Writes files that belong together into one folder, which is made where it
+/// is missing. All are on the disk before the first is renamed into place, so
+/// that a full disk or a folder that can't be written leaves what was there.
+///
+/// @return The paths, in the order of `files`; or kCannotWrite.
+Result<std::vector<std::filesystem::path>> WriteSet(
+    const std::filesystem::path& folder, const std::vector<NamedBytes>& files);
 
 }  // namespace plumbfoot::photo
