@@ -30,6 +30,7 @@ constexpr Colour kHeelColour = kReddishPurple;  // heels
 constexpr Colour kAxisColour = kYellow;         // length; pastern
 constexpr Colour kInnerColour = kBluishGreen;   // frog; hairline
 constexpr Colour kPlate{0.09, 0.09, 0.11, 0.84};
+constexpr Colour kDark{0.05, 0.05, 0.07};
 constexpr Colour kBand{0.965, 0.96, 0.945};
 constexpr Colour kBandInk{0.10, 0.10, 0.12};
 
@@ -70,22 +71,18 @@ const Measured* Find(const ViewMeasures& measures, MeasureId id) {
              : std::get_if<Measured>(&found->second);
 }
 
-/// One line of a label: "Width 128.4 ± 1.2 mm"; nothing if it isn't measured.
-std::optional<std::string> Line(const ViewMeasures& measures,
-                                MeasureId id,
-                                std::string_view words) {
-  const Measured* measured = Find(measures, id);
-  if (measured == nullptr) return std::nullopt;
-  return fmt::format(
-      "{} {}", words, FigureText(*measured, measure::InfoOf(id).unit));
-}
-
-std::string Joined(std::initializer_list<std::optional<std::string>> lines) {
+/// One line for each measure that was taken: "Width 128.4 ± 1.2 mm".
+std::string Lines(const ViewMeasures& measures,
+                  std::initializer_list<MeasureId> ids) {
   std::string text;
-  for (const auto& line : lines) {
-    if (!line) continue;
-    if (!text.empty()) text += '\n';
-    text += *line;
+  for (const MeasureId id : ids) {
+    const Measured* measured = Find(measures, id);
+    if (measured == nullptr) continue;
+    const measure::MeasureInfo& info = measure::InfoOf(id);
+    text += fmt::format("{}{} {}",
+                        text.empty() ? "" : "\n",
+                        info.name,
+                        FigureText(*measured, info.unit));
   }
   return text;
 }
@@ -98,6 +95,14 @@ struct Wish {
   Colour colour;
   bool value = true;  ///< A measure on a plate; else a point's name.
 };
+
+/// A ring for the finder's points, a disc for a person's.
+void DrawMarker(Canvas& canvas, CanvasPoint at, PlacedBy placed_by, double em) {
+  const double r = 0.25 * em;
+  canvas.Circle(at, r, {.colour = kDark, .width = 0.3 * em});
+  if (placed_by == PlacedBy::kPerson) canvas.Disc(at, r, kVermilion);
+  canvas.Circle(at, r, {.colour = kWhite, .width = 0.13 * em});
+}
 
 /// What is drawn on one photo, in the annotated picture's pixels.
 class Sketch {
@@ -119,7 +124,7 @@ class Sketch {
 
   Pen ThePen(Colour colour, double weight = 1.0) const {
     return {.colour = colour,
-            .width = 0.115 * em_ * weight,
+            .width = 0.15 * em_ * weight,
             .dashes = {},
             .halo = 0.06 * em_};
   }
@@ -181,25 +186,9 @@ class Sketch {
     }
   }
 
-  /// A ring for the finder's points, a disc for a person's.
-  void Marker(CanvasPoint at, PlacedBy placed_by, double size = 1.0) {
-    const double r = 0.24 * em_ * size;
-    if (placed_by == PlacedBy::kPerson) {
-      canvas_.Disc(at, r + 0.1 * em_, {0.05, 0.05, 0.07, 0.85});
-      canvas_.Disc(at, r, kWhite);
-    } else {
-      canvas_.Circle(at,
-                     r,
-                     {.colour = kWhite,
-                      .width = 0.12 * em_,
-                      .dashes = {},
-                      .halo = 0.07 * em_});
-    }
-  }
-
   void Point(PointId id, const PlacedPoint& point, CanvasVector toward) {
     const CanvasPoint at = At(point.px);
-    Marker(at, point.placed_by);
+    DrawMarker(canvas_, at, point.placed_by, em_);
     placer_.AvoidPoint(at);
     names_.push_back({std::string(PointWords(id)), at, toward, kWhite, false});
   }
@@ -234,7 +223,6 @@ class Sketch {
           std::array{Box{x + 10 * i * px_per_mm, y, 10 * px_per_mm, height}},
           kBlack);
     }
-    bar_ = Box{x, y, length, height};
   }
 
   /// Finds places for all labels and draws them.
@@ -242,6 +230,8 @@ class Sketch {
   std::vector<std::string> PlaceLabels(std::vector<PlacedLabel>& placed) {
     std::vector<std::string> left_over;
     std::vector<std::pair<Wish, Box>> boxes;
+    // What was drawn last lies on top, matters most and chooses first.
+    std::reverse(wishes_.begin(), wishes_.end());
     for (const auto* list : {&wishes_, &names_}) {
       for (const Wish& wish : *list) {
         const Box size = canvas_.MeasureText(wish.text, StyleOf(wish));
@@ -304,16 +294,10 @@ class Sketch {
   LabelPlacer placer_;
   std::vector<Wish> wishes_;
   std::vector<Wish> names_;
-  std::optional<Box> bar_;
 };
 
 CanvasPoint Along(CanvasPoint a, CanvasPoint b, double part) {
   return a + part * (b - a);
-}
-
-/// Away from the middle of everything that is placed.
-CanvasVector Outwards(CanvasPoint middle, CanvasPoint at) {
-  return at - middle;
 }
 
 std::vector<CanvasPoint> AllAt(const Sketch& sketch,
@@ -352,7 +336,7 @@ void DrawSolar(Sketch& sketch,
   const measure::Construction& c = measures.construction;
   if (points.outline) {
     const auto outline = AllAt(sketch, points.outline->px);
-    sketch.Stroke(outline, sketch.ThePen(kGroundColour, 1.1), true);
+    sketch.Stroke(outline, sketch.ThePen(kGroundColour), true);
     sketch.placer().AvoidInside(outline);
   }
 
@@ -364,17 +348,15 @@ void DrawSolar(Sketch& sketch,
     if (*point) frog.push_back(sketch.At((*point)->px));
   }
   if (frog.size() >= 2) {
-    sketch.Stroke(frog, sketch.ThePen(kInnerColour, 1.1), frog.size() == 3);
-    sketch.Label(
-        Joined({Line(measures, MeasureId::kFrogLength, "Frog length"),
-                Line(measures, MeasureId::kFrogWidth, "Frog width"),
-                measures.has_scale ? std::nullopt
-                                   : Line(measures,
-                                          MeasureId::kFrogWidthToLength,
-                                          "Frog width : length")}),
-        Along(frog.front(), frog[1], 0.5),
-        Outwards(middle, Along(frog.front(), frog[1], 0.5)),
-        kInnerColour);
+    sketch.Stroke(frog, sketch.ThePen(kInnerColour), frog.size() == 3);
+    const CanvasPoint side = Along(frog[0], frog[1], 0.4);
+    sketch.Label(Lines(measures,
+                       {MeasureId::kFrogLength,
+                        MeasureId::kFrogWidth,
+                        MeasureId::kFrogWidthToLength}),
+                 side,
+                 side - middle,
+                 kInnerColour);
   }
 
   if (c.frog_axis) {
@@ -384,9 +366,8 @@ void DrawSolar(Sketch& sketch,
     sketch.Stroke({toe, Along(heel, toe, 1.12)}, sketch.Dashed(kAxisColour));
     sketch.Dimension(heel, toe, sketch.ThePen(kAxisColour));
     sketch.Label(
-        Joined({Line(measures, MeasureId::kBearingLength, "Length"),
-                Line(measures, MeasureId::kToeShare, "Before widest")}),
-        Along(heel, toe, 0.9),
+        Lines(measures, {MeasureId::kBearingLength, MeasureId::kToeShare}),
+        Along(heel, toe, 0.97),
         toe - heel,
         kAxisColour);
   }
@@ -396,20 +377,20 @@ void DrawSolar(Sketch& sketch,
     const CanvasPoint a = sketch.At(heel_left->px);
     const CanvasPoint b = sketch.At(heel_right->px);
     sketch.Dimension(a, b, sketch.ThePen(kHeelColour));
-    sketch.Label(Joined({Line(measures, MeasureId::kHeelWidth, "Heel width")}),
-                 Along(a, b, 0.75),
-                 Outwards(middle, Along(a, b, 0.5)),
+    sketch.Label(Lines(measures, {MeasureId::kHeelWidth}),
+                 Along(a, b, 0.65),
+                 Along(a, b, 0.5) - middle,
                  kHeelColour);
   }
   if (c.widest_line) {
     const CanvasPoint a = sketch.At((*c.widest_line)[0]);
     const CanvasPoint b = sketch.At((*c.widest_line)[1]);
     sketch.Dimension(a, b, sketch.ThePen(kFirstColour, 1.2));
+    const CanvasPoint end = a.x > b.x ? a : b;
     sketch.Label(
-        Joined({Line(measures, MeasureId::kBearingWidth, "Width"),
-                Line(measures, MeasureId::kWidthToLength, "Width : length")}),
-        Along(a, b, 0.97),
-        b - a,
+        Lines(measures, {MeasureId::kBearingWidth, MeasureId::kWidthToLength}),
+        end,
+        end - middle,
         kFirstColour);
   }
 }
@@ -419,6 +400,9 @@ void DrawLateral(Sketch& sketch,
                  const ViewMeasures& measures,
                  CanvasPoint middle) {
   const measure::Construction& c = measures.construction;
+  const auto is_measured = [&](MeasureId id) {
+    return Find(measures, id) != nullptr;
+  };
   // Backwards along the ground, as far as the foot is long.
   std::optional<CanvasVector> back;
   if (c.bearing_line) {
@@ -427,15 +411,24 @@ void DrawLateral(Sketch& sketch,
     back = heel - toe;
     sketch.Stroke({Along(toe, heel, -0.25), Along(toe, heel, 1.55)},
                   sketch.ThePen(kGroundColour));
-    sketch.Label(
-        Joined({Line(measures, MeasureId::kToeToHeelLength, "Toe to heel"),
-                Line(measures, MeasureId::kSupportLength, "Support length")}),
-        Along(toe, heel, 0.5),
-        sketch.At({0, 1}) - sketch.At({0, 0}),
-        kGroundColour);
+    sketch.Label(Lines(measures, {MeasureId::kSupportLength}),
+                 Along(toe, heel, 0.5),
+                 {0, 1},
+                 kGroundColour);
   }
   const double arc =
       back ? std::max(0.2 * geometry::Norm(*back), 1.6 * sketch.em()) : 0.0;
+
+  std::vector<CanvasPoint> foot;
+  for (const PointId id : {PointId::kToeGround,
+                           PointId::kToeHairline,
+                           PointId::kPasternLower,
+                           PointId::kPasternUpper,
+                           PointId::kHeelHairline,
+                           PointId::kHeelGround}) {
+    if (points.at(id)) foot.push_back(sketch.At(points.at(id)->px));
+  }
+  if (foot.size() >= 3) sketch.placer().AvoidInside(foot);
 
   if (points.dorsal_wall) {
     sketch.Stroke(AllAt(sketch, points.dorsal_wall->px),
@@ -447,72 +440,65 @@ void DrawLateral(Sketch& sketch,
   if (toe_hairline && heel_hairline) {
     const CanvasPoint a = sketch.At(toe_hairline->px);
     const CanvasPoint b = sketch.At(heel_hairline->px);
-    sketch.Stroke({a, b}, sketch.ThePen(kInnerColour, 1.1));
-    if (back && Find(measures, MeasureId::kHairlineAngle) != nullptr) {
+    sketch.Stroke({a, b}, sketch.ThePen(kInnerColour));
+    if (back && is_measured(MeasureId::kHairlineAngle)) {
       sketch.Stroke({b, b - 0.55 * *back}, sketch.Dashed(kInnerColour, 0.6));
       const CanvasPoint at =
           sketch.AngleArc(b, -*back, a - b, 1.6 * arc, kInnerColour);
-      sketch.Label(
-          Joined({Line(measures, MeasureId::kHairlineAngle, "Hairline")}),
-          at,
-          Outwards(middle, Along(a, b, 0.7)),
-          kInnerColour);
+      sketch.Label(Lines(measures, {MeasureId::kHairlineAngle}),
+                   at,
+                   *back + (a - middle),
+                   kInnerColour);
     }
   }
 
   // Heights, square to the ground.
   const auto height = [&](const std::optional<PlacedPoint>& point,
                           MeasureId id,
-                          std::string_view words) {
-    if (!point || !back || Find(measures, id) == nullptr) return;
+                          Colour colour) {
+    if (!point || !back || !is_measured(id)) return;
     const CanvasPoint top = sketch.At(point->px);
     const CanvasPoint toe = sketch.At((*c.bearing_line)[0]);
     const double part =
         geometry::Dot(top - toe, *back) / geometry::Dot(*back, *back);
-    const CanvasPoint foot = toe + part * *back;
-    sketch.Stroke({top, foot}, sketch.Dashed(kWhite, 0.6));
-    sketch.Label(Joined({Line(measures, id, words)}),
-                 Along(top, foot, 0.6),
-                 {0, 0},
-                 kWhite);
+    sketch.Stroke({top, toe + part * *back}, sketch.Dashed(colour, 0.6));
   };
-  height(toe_hairline, MeasureId::kToeHeight, "Toe height");
-  height(heel_hairline, MeasureId::kHeelHeight, "Heel height");
+  height(toe_hairline, MeasureId::kToeHeight, kFirstColour);
+  height(heel_hairline, MeasureId::kHeelHeight, kHeelColour);
 
   if (c.heel_line) {
     const CanvasPoint ground = sketch.At((*c.heel_line)[0]);
     const CanvasPoint top = sketch.At((*c.heel_line)[1]);
     sketch.Stroke({top, Along(ground, top, 1.5)}, sketch.Dashed(kHeelColour));
-    sketch.Stroke({ground, top}, sketch.ThePen(kHeelColour, 1.1));
+    sketch.Stroke({ground, top}, sketch.ThePen(kHeelColour));
     CanvasPoint anchor = Along(ground, top, 0.6);
-    if (back && Find(measures, MeasureId::kHeelAngle) != nullptr) {
+    if (back && is_measured(MeasureId::kHeelAngle)) {
       anchor = sketch.AngleArc(ground, *back, top - ground, arc, kHeelColour);
     }
-    sketch.Label(
-        Joined({Line(measures, MeasureId::kHeelAngle, "Heel angle"),
-                Line(measures, MeasureId::kHeelWallLength, "Heel length")}),
-        anchor,
-        back.value_or(CanvasVector{}),
-        kHeelColour);
+    sketch.Label(Lines(measures,
+                       {MeasureId::kHeelAngle,
+                        MeasureId::kHeelWallLength,
+                        MeasureId::kHeelHeight}),
+                 anchor,
+                 back.value_or(CanvasVector{}),
+                 kHeelColour);
   }
   if (c.pastern_line) {
     const CanvasPoint low = sketch.At((*c.pastern_line)[0]);
     const CanvasPoint high = sketch.At((*c.pastern_line)[1]);
-    sketch.Stroke({Along(low, high, -0.35), Along(low, high, 1.3)},
-                  sketch.Dashed(kAxisColour));
-    sketch.Stroke({low, high}, sketch.ThePen(kAxisColour, 1.1));
+    sketch.Stroke({Along(low, high, -0.35), low}, sketch.Dashed(kAxisColour));
+    sketch.Stroke({high, Along(low, high, 1.3)}, sketch.Dashed(kAxisColour));
+    sketch.Stroke({low, high}, sketch.ThePen(kAxisColour));
     CanvasPoint anchor = Along(low, high, 0.6);
-    if (back && Find(measures, MeasureId::kPasternAngle) != nullptr) {
+    if (back && is_measured(MeasureId::kPasternAngle)) {
       sketch.Stroke({low, low + 0.42 * *back}, sketch.Dashed(kAxisColour, 0.6));
       anchor = sketch.AngleArc(low, *back, high - low, 1.2 * arc, kAxisColour);
     }
     sketch.Label(
-        Joined({Line(measures, MeasureId::kPasternAngle, "Pastern angle"),
-                Line(measures,
-                     MeasureId::kHoofPasternDifference,
-                     "Hoof − pastern")}),
+        Lines(measures,
+              {MeasureId::kPasternAngle, MeasureId::kHoofPasternDifference}),
         anchor,
-        high - low,
+        back.value_or(CanvasVector{}) + (high - low),
         kAxisColour);
   }
   if (c.toe_line) {
@@ -520,16 +506,16 @@ void DrawLateral(Sketch& sketch,
     const CanvasPoint top = sketch.At((*c.toe_line)[1]);
     sketch.Stroke({top, Along(ground, top, 1.75)}, sketch.Dashed(kFirstColour));
     sketch.Stroke({ground, top}, sketch.ThePen(kFirstColour, 1.2));
-    CanvasPoint anchor = Along(ground, top, 0.5);
-    if (back && Find(measures, MeasureId::kToeAngle) != nullptr) {
+    if (back && is_measured(MeasureId::kToeAngle)) {
       sketch.AngleArc(ground, *back, top - ground, 1.5 * arc, kFirstColour);
     }
-    sketch.Label(
-        Joined({Line(measures, MeasureId::kToeAngle, "Toe angle"),
-                Line(measures, MeasureId::kDorsalWallLength, "Toe length")}),
-        anchor,
-        back ? -*back : CanvasVector{},
-        kFirstColour);
+    sketch.Label(Lines(measures,
+                       {MeasureId::kToeAngle,
+                        MeasureId::kDorsalWallLength,
+                        MeasureId::kToeHeight}),
+                 Along(ground, top, 0.5),
+                 back ? -*back : CanvasVector{},
+                 kFirstColour);
   }
 }
 
@@ -569,32 +555,24 @@ class BandOfWords {
  public:
   BandOfWords(double width, double em) : width_(width), em_(em) {}
 
-  void Title(const std::string& text) { Add(text, 1.3, true, false); }
-  void Words(const std::string& text) { Add(text, 1.0, false, false); }
+  void Title(const std::string& text) { Add({text, 1.3, true, false}); }
+  void Words(const std::string& text) { Add({text, 1.0, false, false}); }
   /// The line that says what the marks mean.
-  void Marks() { Add("", 1.0, false, true); }
+  void Marks() { Add({" ", 1.0, false, true}); }
 
-  /// Draws, or only measures, from `top` on.
-  /// @return Where the band ends.
-  double Draw(Canvas& canvas, Sketch* sketch, double top) const {
-    const double left = 0.8 * em_;
-    double y = top + 0.6 * em_;
-    for (const Row& row : rows_) {
-      const TextStyle style{.colour = kBandInk,
-                            .size = row.size * em_,
-                            .bold = row.bold,
-                            .wrap = width_ - 2 * left,
-                            .halo = 0.0};
-      if (row.marks) {
-        y = DrawMarks(canvas, sketch, {left, y}, style);
-      } else if (sketch == nullptr) {
-        y += canvas.MeasureText(row.text, style).height;
-      } else {
-        y = canvas.Text(row.text, {left, y}, style).bottom();
-      }
-      y += 0.3 * em_;
+  cv::Mat Draw() const {
+    cv::Mat paper(1, 1, CV_8UC3);
+    {
+      Canvas trial = Canvas::OnPicture(paper);
+      paper.create(static_cast<int>(std::ceil(DrawOn(trial))),
+                   static_cast<int>(width_),
+                   CV_8UC3);
     }
-    return y + 0.4 * em_;
+    paper.setTo(
+        cv::Scalar(255 * kBand.red, 255 * kBand.green, 255 * kBand.blue));
+    Canvas canvas = Canvas::OnPicture(paper);
+    DrawOn(canvas);
+    return canvas.Picture();
   }
 
  private:
@@ -605,37 +583,48 @@ class BandOfWords {
     bool marks;
   };
 
-  void Add(const std::string& text, double size, bool bold, bool marks) {
-    if (!text.empty() || marks) rows_.push_back({text, size, bold, marks});
+  void Add(Row row) {
+    if (!row.text.empty()) rows_.push_back(std::move(row));
   }
 
-  double DrawMarks(Canvas& canvas,
-                   Sketch* sketch,
-                   CanvasPoint at,
-                   TextStyle style) const {
+  /// @return Where the words end.
+  double DrawOn(Canvas& canvas) const {
+    const double left = 0.8 * em_;
+    double y = 0.6 * em_;
+    for (const Row& row : rows_) {
+      const TextStyle style{.colour = kBandInk,
+                            .size = row.size * em_,
+                            .bold = row.bold,
+                            .wrap = width_ - 2 * left,
+                            .halo = 0.0};
+      y = row.marks ? DrawMarks(canvas, {left, y}, style)
+                    : canvas.Text(row.text, {left, y}, style).bottom();
+      y += 0.3 * em_;
+    }
+    return y + 0.4 * em_;
+  }
+
+  double DrawMarks(Canvas& canvas, CanvasPoint at, TextStyle style) const {
     style.wrap = 0;
-    const std::array<std::pair<PlacedBy, std::string_view>, 2> marks = {
-        std::pair{PlacedBy::kFinder, "found by Plumbfoot"},
-        std::pair{PlacedBy::kPerson, "placed by hand"}};
-    const double height = canvas.MeasureText("X", style).height;
-    double x = at.x;
-    for (const auto& [placed_by, words] : marks) {
-      const double width = canvas.MeasureText(words, style).width;
-      if (sketch != nullptr) {
-        sketch->Marker({x + 0.35 * em_, at.y + height / 2}, placed_by);
-        canvas.Text(words, {x + 0.95 * em_, at.y}, style);
+    const double left = at.x;
+    double bottom = at.y;
+    const auto set = [&](std::optional<PlacedBy> mark, std::string_view words) {
+      const double room = mark ? em_ : 0.0;
+      const Box size = canvas.MeasureText(words, style);
+      if (at.x > left && at.x + room + size.width > width_ - left) {
+        at = {left, bottom + 0.3 * em_};
       }
-      x += width + 2.2 * em_;
-    }
-    const std::string plus_minus = "± half of the 95 % interval";
-    const double width = canvas.MeasureText(plus_minus, style).width;
-    double y = at.y;
-    if (x + width > width_ - at.x) {
-      x = at.x;
-      y += height + 0.3 * em_;
-    }
-    if (sketch != nullptr) canvas.Text(plus_minus, {x, y}, style);
-    return y + height;
+      if (mark) {
+        DrawMarker(
+            canvas, {at.x + 0.4 * em_, at.y + size.height / 2}, *mark, em_);
+      }
+      bottom = canvas.Text(words, {at.x + room, at.y}, style).bottom();
+      at.x += room + size.width + 1.3 * em_;
+    };
+    set(PlacedBy::kFinder, "found by Plumbfoot");
+    set(PlacedBy::kPerson, "placed by hand");
+    set(std::nullopt, "± is half of the 95 % interval");
+    return bottom;
   }
 
   double width_;
@@ -665,22 +654,48 @@ Annotated DrawAnnotated(const photo::Photo& photo,
     throw std::invalid_argument("DrawAnnotated: the photo is empty");
   }
   if (points.view != measures.view) {
-    throw std::invalid_argument(
-        "DrawAnnotated: points and measures of "
-        "different views");
+    throw std::invalid_argument("DrawAnnotated: the views differ");
   }
   const cv::Size size = ReducedSize(photo.rgb, options);
   const double scale = static_cast<double>(size.width) / photo.rgb.cols;
-  const Box photo_box{
-      0, 0, static_cast<double>(size.width), static_cast<double>(size.height)};
+  cv::Mat reduced = photo.rgb;
+  if (size != photo.rgb.size()) {
+    cv::resize(photo.rgb,
+               reduced,
+               size,
+               0,
+               0,
+               scale < 1 ? cv::INTER_AREA : cv::INTER_CUBIC);
+  }
 
   Annotated result;
-  result.photo = photo_box;
+  result.photo = {
+      0, 0, static_cast<double>(size.width), static_cast<double>(size.height)};
   result.picture_from_photo = scale;
   result.missing = MissingWords(points, false);
-  const std::vector<std::string> hidden = MissingWords(points, true);
 
-  BandOfWords band(photo_box.width, photo_box.width * Sketch::kLetter);
+  Canvas canvas = Canvas::OnPicture(reduced);
+  Sketch sketch(canvas, result.photo, scale);
+  if (const auto photo_middle = MiddleOf(points)) {
+    const CanvasPoint middle = sketch.At(*photo_middle);
+    if (points.view == View::kSolar) {
+      DrawSolar(sketch, points, measures, middle);
+    } else {
+      DrawLateral(sketch, points, measures, middle);
+    }
+    for (const PointId id : geometry::PointsOf(points.view)) {
+      const auto& point = points.at(id);
+      if (!point) continue;
+      sketch.Point(id, *point, sketch.At(point->px) - middle);
+    }
+    if (const auto px_per_mm =
+            PixelsPerMillimetre(options, measures, *photo_middle)) {
+      sketch.MillimetreBar(scale * *px_per_mm);
+    }
+  }
+  const std::vector<std::string> left_over = sketch.PlaceLabels(result.labels);
+
+  BandOfWords band(result.photo.width, sketch.em());
   std::string title;
   for (const std::string* part :
        {&caption.horse, &caption.foot, &caption.date, &caption.stage}) {
@@ -689,6 +704,7 @@ Annotated DrawAnnotated(const photo::Photo& photo,
   }
   band.Title(title);
   for (const std::string& line : caption.lines) band.Words(line);
+  for (const std::string& text : left_over) band.Words(text);
   band.Marks();
   if (!measures.has_scale) {
     band.Words("No scale in this photo: only angles and ratios are measured.");
@@ -697,64 +713,10 @@ Annotated DrawAnnotated(const photo::Photo& photo,
     band.Words(fmt::format("Not found: {} (place by hand)",
                            fmt::join(result.missing, ", ")));
   }
-  if (!hidden.empty()) {
+  if (const auto hidden = MissingWords(points, true); !hidden.empty()) {
     band.Words(fmt::format("Can't be seen: {}", fmt::join(hidden, ", ")));
   }
-
-  // The band's height follows from its words.
-  double band_height = 0;
-  {
-    Canvas trial = Canvas::OnPicture(cv::Mat(1, 1, CV_8UC3, cv::Scalar()));
-    band_height = band.Draw(trial, nullptr, 0);
-  }
-  cv::Mat paper(size.height + static_cast<int>(std::ceil(band_height)),
-                size.width,
-                CV_8UC3);
-  cv::Mat upper = paper.rowRange(0, size.height);
-  if (size == photo.rgb.size()) {
-    photo.rgb.copyTo(upper);
-  } else {
-    cv::resize(photo.rgb,
-               upper,
-               size,
-               0,
-               0,
-               scale < 1 ? cv::INTER_AREA : cv::INTER_CUBIC);
-  }
-  paper.rowRange(size.height, paper.rows)
-      .setTo(cv::Scalar(255 * kBand.red, 255 * kBand.green, 255 * kBand.blue));
-
-  Canvas canvas = Canvas::OnPicture(paper);
-  Sketch sketch(canvas, photo_box, scale);
-  std::vector<std::string> left_over;
-  {
-    const std::array<CanvasPoint, 4> frame = {
-        CanvasPoint{0, 0},
-        CanvasPoint{photo_box.width, 0},
-        CanvasPoint{photo_box.width, photo_box.height},
-        CanvasPoint{0, photo_box.height}};
-    const Canvas::Guard guard = canvas.Clip(frame);
-    if (const auto photo_middle = MiddleOf(points)) {
-      const CanvasPoint middle = sketch.At(*photo_middle);
-      if (points.view == View::kSolar) {
-        DrawSolar(sketch, points, measures, middle);
-      } else {
-        DrawLateral(sketch, points, measures, middle);
-      }
-      for (const PointId id : geometry::PointsOf(points.view)) {
-        const auto& point = points.at(id);
-        if (!point) continue;
-        sketch.Point(id, *point, Outwards(middle, sketch.At(point->px)));
-      }
-      if (const auto px_per_mm =
-              PixelsPerMillimetre(options, measures, *photo_middle)) {
-        sketch.MillimetreBar(scale * *px_per_mm);
-      }
-    }
-    left_over = sketch.PlaceLabels(result.labels);
-  }
-  band.Draw(canvas, &sketch, photo_box.height);
-  result.rgb = canvas.Picture();
+  cv::vconcat(canvas.Picture(), band.Draw(), result.rgb);
   return result;
 }
 

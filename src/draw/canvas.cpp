@@ -213,7 +213,7 @@ struct Canvas::State {
     if (style.halo > 0) {
       cairo_move_to(cairo(), at.x, at.y);
       pango_cairo_layout_path(cairo(), layout);
-      SetColour(cairo(), kHalo);
+      SetColour(cairo(), Faded(kHalo, 0.9));
       cairo_set_line_width(cairo(), 2 * style.halo);
       cairo_set_dash(cairo(), nullptr, 0, 0);
       cairo_stroke(cairo());

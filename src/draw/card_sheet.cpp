@@ -7,7 +7,6 @@
 #include <cmath>
 #include <numbers>
 #include <optional>
-#include <system_error>
 
 #include "draw/strut.h"
 #include "plumbfoot/draw/canvas.h"
@@ -255,8 +254,7 @@ void DrawCard(Canvas& canvas,
            {5, 47.5, 42, 9},
            "▼ outer corner: on the ground",
            true);
-  DrawHint(
-      canvas, place, layout, {103.5, 5, 9, 42}, "5 to 155 = 150 mm", false);
+  DrawHint(canvas, place, layout, {103.5, 5, 9, 42}, "5 to 155: 150 mm", false);
   DrawHint(
       canvas, place, layout, {5, 103.5, 42, 9}, "Plumbfoot scale card", true);
 }
@@ -403,7 +401,7 @@ std::vector<std::string> CardSentences(const card::Layout& layout) {
       fmt::format(
           "Check with a ruler: the two crosses below the card must be {0:g} mm "
           "apart; if they are not, tell Plumbfoot what you measured, for "
-          "example:\nplumbfoot card --out . --measured-mm {1:.1f}",
+          "example:\nplumbfoot card --measured-mm {1:.1f}",
           layout.check_span_mm,
           layout.check_span_mm - 0.6),
       "Glue the sheet to stiff, flat board of 3 mm or more, without bubbles, "
@@ -561,7 +559,7 @@ std::string CardPng(const card::Layout& layout, double dots_per_inch) {
 
 Result<std::vector<fs::path>> WriteCard(const card::Layout& layout,
                                         const fs::path& folder) {
-  std::vector<std::pair<std::string, std::string>> files;
+  std::vector<photo::NamedBytes> files;
   std::optional<Refusal> too_large;
   for (const Paper paper : {Paper::kA4, Paper::kLetter}) {
     auto pdf = CardPdf(layout, paper);
@@ -569,29 +567,13 @@ Result<std::vector<fs::path>> WriteCard(const card::Layout& layout,
       too_large = pdf.error();
       continue;
     }
-    files.emplace_back(paper == Paper::kA4 ? "card-a4.pdf" : "card-letter.pdf",
-                       std::move(pdf).value());
+    files.push_back({paper == Paper::kA4 ? "card-a4.pdf" : "card-letter.pdf",
+                     std::move(pdf).value()});
   }
   if (files.empty()) return *too_large;
-  files.emplace_back("card.svg", CardSvg(layout));
-  files.emplace_back("card.png", CardPng(layout));
-
-  std::error_code error;
-  fs::create_directories(folder, error);
-  if (error) {
-    return Refusal{RefusalCode::kCannotWrite,
-                   fmt::format("The folder \"{}\" can't be made: {}.",
-                               folder.string(),
-                               error.message()),
-                   "Choose another folder for the output."};
-  }
-  std::vector<fs::path> written;
-  for (const auto& [name, bytes] : files) {
-    const auto done = photo::WriteWhole(folder / name, bytes);
-    if (!done) return done.error();
-    written.push_back(folder / name);
-  }
-  return written;
+  files.push_back({"card.svg", CardSvg(layout)});
+  files.push_back({"card.png", CardPng(layout)});
+  return photo::WriteSet(folder, files);
 }
 
 }  // namespace plumbfoot::draw
