@@ -10,10 +10,11 @@ namespace plumbfoot::draw {
 namespace {
 
 // CHOSEN by eye on photos of soles and sides: covering one sample of a line
-// counts like standing three gaps farther away; a point like fifty.
-constexpr double kSampleCost = 3.0;
+// counts like standing five gaps farther away, a point like fifty, and lying
+// wholly inside the foot like forty.
+constexpr double kSampleCost = 5.0;
 constexpr double kPointCost = 50.0;
-constexpr double kInsideCost = 25.0;
+constexpr double kInsideCost = 40.0;
 
 bool Inside(std::span<const CanvasPoint> polygon, CanvasPoint p) {
   bool inside = false;
@@ -118,7 +119,7 @@ std::optional<Box> LabelPlacer::Place(double width,
 
   const double n = geometry::Norm(toward);
   constexpr int kDirections = 24;
-  for (int ring = 0; ring < 9; ++ring) {
+  for (int ring = 0; ring < 14; ++ring) {
     const double reach = gap_ * (1.5 + 2.5 * ring);
     for (int i = 0; i < kDirections; ++i) {
       const double a = 2 * std::numbers::pi * i / kDirections;
