@@ -58,7 +58,14 @@ struct Figure {
   std::optional<double> limit;    ///< kThreshold
   std::optional<LimitSide> side;  ///< kThreshold
   std::optional<double> target;   ///< kRatio, kGuideline
-  std::string words;              ///< What the source says, in plain words.
+  /// If set, the figure is about `measure` as a part of this one [1].
+  std::optional<measure::MeasureId> part_of;
+  /// The figure counts outer less inner where the measure is left less right.
+  bool outer_less_inner = false;
+  /// Is being beyond it worth a look? Not where most sound horses are.
+  bool stands_out = false;
+  std::string brief;  ///< "50° to 55° (Butler 1995)", for a list.
+  std::string words;  ///< What the source says, in plain words.
   std::string citation;
   FigureStatus status = FigureStatus::kPublished;
   std::vector<std::string> conflicts_with;  ///< Ids of other figures.
