@@ -43,6 +43,13 @@ enum class Subject {
   kVisits,     ///< The change from visit to visit.
 };
 
+/// When a figure asks for a vet.
+struct ShowToVet {
+  bool below = false;  ///< If the foot is below it; otherwise if it is above.
+  std::string words;
+  std::string why;
+};
+
 /// One entry of src/judge/figures.json. Numbers are in the measure's unit.
 struct Figure {
   std::string id;  ///< Unique; stands in reports.
@@ -69,6 +76,11 @@ struct Figure {
   std::string citation;
   FigureStatus status = FigureStatus::kPublished;
   std::vector<std::string> conflicts_with;  ///< Ids of other figures.
+  /// Sentences about a foot that is so; empty where a general one will do.
+  std::string if_below;
+  std::string if_within;
+  std::string if_above;
+  std::optional<ShowToVet> vet;
 };
 
 /// Does the figure speak of this foot?
