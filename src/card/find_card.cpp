@@ -30,9 +30,14 @@ constexpr std::array<int, 3> kSearches = {800, 1600, 3200};
 // CHOSEN: tags whose bits stand out by less are noise [grey levels].
 constexpr double kLeastMargin = 8.0;
 constexpr double kLeastMarginCorrected = 20.0;
-// CHOSEN: the tags do not lie in one plane when their corners miss it by more
-// than this part of a tag's side: 0.5 mm of 36 mm, a card bent by some 3 mm.
-constexpr double kBentPart = 0.015;
+// CHOSEN: the tags are not where the layout says, on a card however bent, when
+// their corners miss it by more than this part of a tag's side (0.2 mm of
+// 36 mm), and by more than three times what blur and noise explain.
+constexpr double kMissedPart = 0.006;
+constexpr double kMisfit = 9.0;
+// CHOSEN: a card that is bent by more has no plane that a hoof could lie in
+// [mm].
+constexpr double kMostBend = 4.0;
 
 /// The tags of the layout in the photo, in the photo's frame.
 std::vector<RoughTag> Search(const cv::Mat& grey,
@@ -221,7 +226,9 @@ Result<SeenCard> FindCard(const cv::Mat& rgb, const CardOptions& options) {
     const auto looser = FitPlane(layout, tags, loose);
     if (looser && looser->residual_px < 0.5 * fit->residual_px) fit = looser;
   }
-  if (MissedPart(*fit, tags) > kBentPart) {
+  const bool out_of_place =
+      MissedPart(*fit, tags) > kMissedPart && fit->misfit > kMisfit;
+  if (out_of_place || fit->bend_mm > kMostBend) {
     return Refusal{RefusalCode::kCardBent,
                    "The scale card is not flat: its tags do not lie in one "
                    "plane.",
@@ -239,6 +246,7 @@ Result<SeenCard> FindCard(const cv::Mat& rgb, const CardOptions& options) {
   }
   card.residual_px = fit->residual_px;
   card.print_gain_mm = fit->print_gain_mm;
+  card.bend_mm = fit->bend_mm;
   card.focal_assumed = belief.focal_assumed;
 
   CardPoint middle{0, 0};

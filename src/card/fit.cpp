@@ -23,14 +23,25 @@ constexpr int kFocal = 6;
 constexpr int kPrincipal = 7;
 constexpr int kK1 = 9;
 constexpr int kGain = 10;
-constexpr int kUnknowns = PlaneEstimate::kParameters + 1;
+constexpr int kBend = 11;
+constexpr int kUnknowns = PlaneEstimate::kParameters + 4;
+constexpr int kPriors = 8;
 // CHOSEN: ink grows and toner spreads by up to a quarter of a millimetre.
 constexpr double kGainSigma = 0.25;
+
+// CHOSEN: how far a card glued to a board leaves its plane at the tag that is
+// farthest from the card's origin, for each of the three ways to bend [mm].
+constexpr double kBendSigma = 0.3;
+// CHOSEN: a bend of 2.5 sigma is one that somebody has made; it is then fitted
+// with this much room, so that not the focal length has to bend instead [mm].
+constexpr double kFreeBendFrom = 0.75;
+constexpr double kFreeBendSigma = 3.0;
 
 struct State {
   Camera camera;
   Pose pose;
   double gain = 0.0;
+  Eigen::Vector3d bend = Eigen::Vector3d::Zero();  // Along x, y, and twist.
 };
 
 using Unknowns = Eigen::Matrix<double, kUnknowns, 1>;
@@ -45,6 +56,7 @@ State Moved(const State& state, const Unknowns& by) {
   moved.camera.principal.y += by(kPrincipal + 1);
   moved.camera.lens.k1 += by(kK1);
   moved.gain += by(kGain);
+  moved.bend += by.segment<3>(kBend);
   return moved;
 }
 
@@ -69,8 +81,15 @@ class Problem {
  public:
   Problem(const Layout& layout,
           const std::vector<FittedTag>& tags,
-          const CameraBelief& belief)
+          const CameraBelief& belief,
+          double bend_sigma)
       : belief_(belief) {
+    for (const TagPlace& place : layout.tags) {
+      reach_ = std::max(reach_, Distance(place.centre, CardPoint{0, 0}));
+    }
+    // A single tag is taken as flat.
+    bend_sigma_ = layout.tags.size() > 1 ? bend_sigma : 1e-6;
+    reach_ = std::max(reach_, layout.tags.front().side_mm);
     for (const FittedTag& tag : tags) {
       places_.push_back(PlaceOf(layout, tag.seen.id));
       Eigen::Matrix<double, 8, 1> seen;
@@ -96,8 +115,9 @@ class Problem {
       const auto corners = CornersOf(places_[i], state.gain);
       for (std::size_t c = 0; c < 4; ++c) {
         const Eigen::Vector3d at =
-            state.pose.rotation *
-                Eigen::Vector3d(corners[c].x, corners[c].y, 0) +
+            state.pose.rotation * Eigen::Vector3d(corners[c].x,
+                                                  corners[c].y,
+                                                  Height(state, corners[c])) +
             state.pose.translation;
         const auto row = static_cast<Eigen::Index>(8 * i + 2 * c);
         if (!(at.z() > 1e-6)) {
@@ -113,9 +133,9 @@ class Problem {
   }
 
   /// The same in units of the corners' own uncertainty, times `1 / widen`, and
-  /// five rows for the priors.
+  /// rows for the priors.
   Eigen::VectorXd Residuals(const State& state, double widen) const {
-    Eigen::VectorXd r(corner_residuals() + 5);
+    Eigen::VectorXd r(corner_residuals() + kPriors);
     r.head(corner_residuals()) = Differences(state);
     for (std::size_t i = 0; i < seen_.size(); ++i) {
       const auto at = static_cast<Eigen::Index>(8 * i);
@@ -131,6 +151,7 @@ class Problem {
     r(p + 2) = (prior.principal.y - now.principal.y) / belief_.principal_sigma;
     r(p + 3) = (prior.lens.k1 - now.lens.k1) / belief_.k1_sigma;
     r(p + 4) = (0 - state.gain) / kGainSigma;
+    r.segment<3>(p + 5) = -state.bend / bend_sigma_;
     return r;
   }
 
@@ -143,8 +164,8 @@ class Problem {
     const double length = 1e-3 * depth / f;
     Unknowns step;
     step << angle, angle, angle, length, length, length, 1e-5 * f, 1e-2, 1e-2,
-        1e-5, length;
-    Eigen::MatrixXd j(corner_residuals() + 5, kUnknowns);
+        1e-5, length, 1e-2, 1e-2, 1e-2;
+    Eigen::MatrixXd j(corner_residuals() + kPriors, kUnknowns);
     for (int k = 0; k < kUnknowns; ++k) {
       Unknowns by = Unknowns::Zero();
       by(k) = step(k);
@@ -156,7 +177,18 @@ class Problem {
   }
 
  private:
+  /// How far a bent card stands off its plane, out of the print [mm]: any
+  /// parabola that is flat at the card's origin.
+  double Height(const State& state, CardPoint at) const {
+    const double x = at.x / reach_;
+    const double y = at.y / reach_;
+    return state.bend.x() * x * x + state.bend.y() * y * y +
+           state.bend.z() * 2 * x * y;
+  }
+
   CameraBelief belief_;
+  double reach_ = 0.0;
+  double bend_sigma_ = 0.0;
   std::vector<TagPlace> places_;
   std::vector<Eigen::Matrix<double, 8, 1>> seen_;
   std::vector<Eigen::MatrixXd> whiten_;
@@ -275,12 +307,13 @@ CameraBelief Believe(cv::Size size, const CameraPrior& prior) {
   return belief;
 }
 
-std::optional<PlaneFit> FitPlane(const Layout& layout,
-                                 const std::vector<FittedTag>& tags,
-                                 const CameraBelief& belief) {
-  const Problem problem(layout, tags, belief);
-  // CHOSEN: a start is right to some pixels; with the corners at their own
-  // hundredths the valley of the other pose would be steep.
+namespace {
+
+std::optional<PlaneFit> FitWith(const Layout& layout,
+                                const std::vector<FittedTag>& tags,
+                                const CameraBelief& belief,
+                                double bend_sigma) {
+  const Problem problem(layout, tags, belief, bend_sigma);
   Minimum best;
   for (const State& start : Starts(layout, tags, belief.camera)) {
     const Minimum end = Minimise(problem, start, 1.0);
@@ -307,6 +340,7 @@ std::optional<PlaneFit> FitPlane(const Layout& layout,
   fit.camera = best.state.camera;
   fit.camera_from_card = best.state.pose;
   fit.print_gain_mm = best.state.gain;
+  fit.bend_mm = best.state.bend.cwiseAbs().maxCoeff();
   const Eigen::VectorXd differences = problem.Differences(best.state);
   fit.residual_px = std::sqrt(differences.squaredNorm() /
                               static_cast<double>(differences.size()));
@@ -323,6 +357,16 @@ std::optional<PlaneFit> FitPlane(const Layout& layout,
                                      PlaneEstimate::kParameters>();
   fit.covariance = (fit.covariance + fit.covariance.transpose().eval()) / 2;
   return fit;
+}
+
+}  // namespace
+
+std::optional<PlaneFit> FitPlane(const Layout& layout,
+                                 const std::vector<FittedTag>& tags,
+                                 const CameraBelief& belief) {
+  const auto flat = FitWith(layout, tags, belief, kBendSigma);
+  if (!flat || flat->bend_mm < kFreeBendFrom) return flat;
+  return FitWith(layout, tags, belief, kFreeBendSigma);
 }
 
 }  // namespace plumbfoot::card

@@ -22,16 +22,23 @@ using geometry::PlaneSampler;
 using geometry::Pose;
 using geometry::Random;
 
+struct World {
+  Camera camera;
+  Pose pose;
+  double gain = 0.0;
+  /// The card's height is bend . (x^2, y^2, 2 x y) / 138.1^2 mm, 138.1 mm being
+  /// where the farthest tag of the standard card lies.
+  Eigen::Vector3d bend = Eigen::Vector3d::Zero();
+};
+
 /// Tags as an ideal edge fit would give them: true corners with normal errors
 /// of the covariance that is stated.
 std::vector<FittedTag> Seen(const Layout& layout,
-                            const PlaneMap& truth,
-                            double gain_mm,
+                            const World& world,
                             double sigma_px,
                             Random& random) {
   std::vector<FittedTag> tags;
-  for (TagPlace place : layout.tags) {
-    place.side_mm += 2 * gain_mm;
+  for (const TagPlace& place : layout.tags) {
     FittedTag tag;
     tag.seen.id = place.id;
     // Corners that share an edge are correlated.
@@ -42,8 +49,17 @@ std::vector<FittedTag> Seen(const Layout& layout,
     Eigen::Matrix<double, 8, 1> z;
     for (Eigen::Index i = 0; i < 8; ++i) z(i) = random.Normal();
     const Eigen::Matrix<double, 8, 1> error = root * z;
-    tag.seen.corners = TrueCorners(place, truth);
+    const double h = place.side_mm / 2 + world.gain;
     for (std::size_t c = 0; c < 4; ++c) {
+      const double x = place.centre.x + (c == 0 || c == 3 ? -h : h);
+      const double y = place.centre.y + (c < 2 ? -h : h);
+      const double height =
+          world.bend.dot(Eigen::Vector3d(x * x, y * y, 2 * x * y)) /
+          (138.1 * 138.1);
+      tag.seen.corners[c] =
+          Project(world.camera,
+                  world.pose.rotation * Eigen::Vector3d(x, y, height) +
+                      world.pose.translation);
       tag.seen.corners[c].x += error(static_cast<Eigen::Index>(2 * c));
       tag.seen.corners[c].y += error(static_cast<Eigen::Index>(2 * c + 1));
     }
@@ -51,12 +67,6 @@ std::vector<FittedTag> Seen(const Layout& layout,
   }
   return tags;
 }
-
-struct World {
-  Camera camera;
-  Pose pose;
-  double gain = 0.0;
-};
 
 /// A world out of what is believed.
 World DrawWorld(const CameraBelief& belief, Random& random) {
@@ -67,6 +77,7 @@ World DrawWorld(const CameraBelief& belief, Random& random) {
   world.camera.principal.y += belief.principal_sigma * random.Normal();
   world.camera.lens.k1 += belief.k1_sigma * random.Normal();
   world.gain = 0.25 * random.Normal();
+  for (Eigen::Index i = 0; i < 3; ++i) world.bend(i) = 0.3 * random.Normal();
   world.pose = LookAt({100, 100},
                       random.Uniform(350, 1200),
                       random.Uniform(0, 15),
@@ -88,14 +99,14 @@ TEST(FitPlane, FindsAPlaneWithoutNoise) {
     SCOPED_TRACE(i);
     World world = DrawWorld(belief, random);
     const PlaneMap truth(world.camera, world.pose);
-    const auto tags = Seen(StandardLayout(), truth, world.gain, 1e-4, random);
+    const auto tags = Seen(StandardLayout(), world, 1e-4, random);
     const auto fit = FitPlane(StandardLayout(), tags, belief);
     ASSERT_TRUE(fit.has_value());
     EXPECT_LT(fit->residual_px, 1e-3);
     EXPECT_NEAR(fit->print_gain_mm, world.gain, 1e-3);
     const PlaneMap map(fit->camera, fit->camera_from_card);
     for (const CardPoint p : {CardPoint{0, 0}, CardPoint{230, 230}}) {
-      EXPECT_LT(Distance(map.Apply(truth.Inverse(p)).value(), p), 0.02);
+      EXPECT_LT(Distance(map.Apply(truth.Inverse(p)).value(), p), 0.05);
     }
   }
 }
@@ -104,8 +115,8 @@ TEST(FitPlane, FindsAPlaneWithoutNoise) {
 TEST(FitPlane, StatesACovarianceThatHolds) {
   const CameraBelief belief = PhoneBelief();
   for (const std::size_t count : {5U, 2U}) {
-    Layout layout = StandardLayout();
-    layout.tags.resize(count);
+    Layout in_view = StandardLayout();
+    in_view.tags.resize(count);
     Random random(41);
     int inside = 0;
     int all = 0;
@@ -116,8 +127,8 @@ TEST(FitPlane, StatesACovarianceThatHolds) {
     for (int i = 0; i < kRuns; ++i) {
       const World world = DrawWorld(belief, random);
       const PlaneMap truth(world.camera, world.pose);
-      const auto tags = Seen(layout, truth, world.gain, 0.05, random);
-      const auto fit = FitPlane(layout, tags, belief);
+      const auto tags = Seen(in_view, world, 0.05, random);
+      const auto fit = FitPlane(StandardLayout(), tags, belief);
       ASSERT_TRUE(fit.has_value());
       PlaneEstimate estimate;
       estimate.camera = fit->camera;
@@ -148,12 +159,34 @@ TEST(FitPlane, StatesACovarianceThatHolds) {
   }
 }
 
+// Without the bend among the unknowns, the same card is read 3 % too large or
+// too small across a hoof.
+TEST(FitPlane, FollowsABentCard) {
+  const CameraBelief belief = PhoneBelief();
+  Random random(19);
+  for (const double bend : {1.0, 2.0, 3.0}) {
+    SCOPED_TRACE(bend);
+    World world;
+    world.camera = belief.camera;
+    world.pose = LookAt({100, 100}, 400, 8, 40, 20);
+    world.bend = {bend, bend, bend};  // Rolled about a diagonal.
+    const auto tags = Seen(StandardLayout(), world, 0.02, random);
+    const auto fit = FitPlane(StandardLayout(), tags, belief);
+    ASSERT_TRUE(fit.has_value());
+    EXPECT_NEAR(fit->bend_mm, bend, 0.2 * bend);
+    const PlaneMap truth(world.camera, world.pose);
+    const PlaneMap map(fit->camera, fit->camera_from_card);
+    const auto a = map.Apply(truth.Inverse({48, 48})).value();
+    const auto b = map.Apply(truth.Inverse({180, 120})).value();
+    EXPECT_NEAR(Distance(a, b) / std::hypot(132, 72), 1, 0.004);
+  }
+}
+
 TEST(FitPlane, WidensWhereTheCornersDisagree) {
   const CameraBelief belief = PhoneBelief();
   Random random(3);
   const World world = DrawWorld(belief, random);
-  const PlaneMap truth(world.camera, world.pose);
-  auto tags = Seen(StandardLayout(), truth, 0, 0.3, random);
+  auto tags = Seen(StandardLayout(), world, 0.3, random);
   const auto honest = FitPlane(StandardLayout(), tags, belief);
   for (FittedTag& tag : tags) tag.covariance /= 100;  // claims 0.03 px
   const auto boastful = FitPlane(StandardLayout(), tags, belief);
