@@ -201,7 +201,8 @@ json CautionsJson(const judge::Verdict& verdict) {
 /// The JSON pointer of the first number that isn't finite, if any: a validator
 /// takes NaN for a number, and a file can't hold it.
 std::optional<std::string> FindNotFinite(const json& value) {
-  for (const auto& [at, leaf] : value.flatten().items()) {
+  const json leaves = value.flatten();
+  for (const auto& [at, leaf] : leaves.items()) {
     if (leaf.is_number_float() && !std::isfinite(leaf.get<double>())) return at;
   }
   return std::nullopt;
