@@ -126,7 +126,7 @@ void AddView(const ViewReport& view, View which, Page& page) {
                            CleanForTerminal(view.file),
                            judge::GradeName(view.quality.grade),
                            ScaleWords(view.scale)));
-  page.Line(fmt::format("  {}   very likely from, to  points",
+  page.Line(fmt::format("  {}   very likely within  points",
                         Padded("",
                                kNameColumns + kValueColumns + 3 + kHalfColumns +
                                    kUnitColumns,
