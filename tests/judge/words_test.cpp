@@ -8,7 +8,6 @@
 namespace plumbfoot::judge {
 namespace {
 
-using measure::Measured;
 using measure::Unit;
 
 // JCGM 100:2008, 7.2.6: "if y = 10.057 62 ohm with u_c(y) = 27 mohm, y should
