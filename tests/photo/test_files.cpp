@@ -177,7 +177,7 @@ std::filesystem::path PathOf(std::string_view name) {
 }
 
 std::filesystem::path Write(std::string_view name, const FileBytes& bytes) {
-  const auto path = PathOf(name);
+  auto path = PathOf(name);
   std::ofstream file(path, std::ios::binary);
   file.write(reinterpret_cast<const char*>(bytes.data()),
              static_cast<std::streamsize>(bytes.size()));
