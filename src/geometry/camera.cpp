@@ -28,13 +28,13 @@ Normalised Undistort(const LensDistortion& lens, double xd, double yd) {
   // the distortion's slope is below one, which holds for phone lenses.
   double x = xd;
   double y = yd;
-  for (int i = 0; i < 12; ++i) {
+  for (int i = 0; i < 30; ++i) {
     const Normalised d = Distort(lens, x, y);
     const double ex = xd - d.x;
     const double ey = yd - d.y;
     x += ex;
     y += ey;
-    if (ex * ex + ey * ey < 1e-20) break;
+    if (ex * ex + ey * ey < 1e-24) break;
   }
   return {x, y};
 }
