@@ -18,8 +18,8 @@ using geometry::PlaneMap;
 using geometry::PlaneSampler;
 using geometry::Random;
 
-constexpr int kFeet = 1500;
-constexpr int kTrials = 300;
+constexpr int kFeet = 1000;
+constexpr int kTrials = 250;
 
 struct Tally {
   int held = 0;
