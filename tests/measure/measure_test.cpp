@@ -28,9 +28,12 @@ PlaneEstimate Squarely() {
   return LookAt({95, 95}, 600, 0, 0, 0);
 }
 
+/// Few trials, and a frog that lies in the bearing plane for sure.
 MeasureOptions FewTrials() {
   MeasureOptions options;
   options.trials = 100;
+  options.frog_depth_mm = 0.0;
+  options.frog_depth_sigma_mm = 0.0;
   return options;
 }
 
@@ -421,7 +424,7 @@ TEST(MeasureView, CorrectsTheNearHeelExactly) {
   MeasureOptions options = FewTrials();
   options.half_heel_width_sigma_mm = 0.0;
   ViewPoints points = PhotoOf(side, kSideInCard, map);
-  SeeNearHeel(side, kSideInCard, map, options.half_heel_width_mm, points);
+  SeeNearHeel(side, options.half_heel_width_mm, kSideInCard, map, points);
   const ViewMeasures near = MeasureView(points, plane, options);
   for (const MeasureId id : {MeasureId::kHeelAngle,
                              MeasureId::kHeelWallLength,
@@ -441,6 +444,41 @@ TEST(MeasureView, CorrectsTheNearHeelExactly) {
   const ViewMeasures doubtful = MeasureView(points, plane, options);
   EXPECT_GT(Of(doubtful, MeasureId::kSupportLength).standard_uncertainty,
             2 * Of(near, MeasureId::kSupportLength).standard_uncertainty);
+}
+
+// A frog that lies deeper than the bearing edge, seen askew: exact with its
+// depth known, and with the shoe's thickness on top.
+TEST(MeasureView, CorrectsTheDeepFrogExactly) {
+  const Sole sole;
+  const PlaneEstimate plane = LookAt({95, 95}, 500, 15, 130, 0);
+  const PlaneMap map = NominalMap(plane);
+  MeasureOptions options = FewTrials();
+  options.frog_depth_mm = 6.0;
+  for (const bool shod : {false, true}) {
+    options.shod = shod;
+    const double depth = 6.0 + (shod ? options.shoe_thickness_mm : 0.0);
+    ViewPoints points = PhotoOf(sole, kSoleInCard, map);
+    SeeDeepFrog(sole, depth, depth, kSoleInCard, map, points);
+    const ViewMeasures measures = MeasureView(points, plane, options);
+    for (const MeasureId id : {MeasureId::kFrogLength,
+                               MeasureId::kFrogWidth,
+                               MeasureId::kToeToFrogApex}) {
+      EXPECT_NEAR(Value(measures, id), sole.Truth(id), 1e-3);
+    }
+    EXPECT_NEAR(Value(measures, MeasureId::kHalfWidthDifference),
+                sole.Truth(MeasureId::kHalfWidthDifference),
+                0.02);
+  }
+  // Not knowing the depth must show in where the axis runs.
+  MeasureOptions doubtful = FewTrials();
+  doubtful.trials = 1000;
+  const ViewPoints points = PhotoOf(sole, kSoleInCard, map);
+  const auto sure = MeasureView(points, plane, doubtful);
+  doubtful.frog_depth_sigma_mm = 3.0;
+  EXPECT_GT(
+      Of(MeasureView(points, plane, doubtful), MeasureId::kHalfWidthDifference)
+          .standard_uncertainty,
+      Of(sure, MeasureId::kHalfWidthDifference).standard_uncertainty + 0.5);
 }
 
 TEST(MeasureView, SharesThePrintBetweenPhotosWithOneSeed) {
@@ -516,7 +554,7 @@ TEST(MeasureView, GivesPointsInTheFootWithTheirCovariance) {
   const PlaneMap map = NominalMap(plane);
   ViewPoints points = PhotoOf(Sole{}, kSoleInCard, map);
   points.at(PointId::kToe)->covariance = geometry::PhotoCovariance::Round(4.0);
-  MeasureOptions options;
+  MeasureOptions options = FewTrials();
   options.trials = 5000;
   const ViewMeasures measures = MeasureView(points, plane, options);
   const auto& toe = measures.points.at(static_cast<std::size_t>(PointId::kToe));
@@ -694,7 +732,7 @@ TEST(MeasureView, CorrectsTheNearHeelInProportionWithoutScale) {
   PlaneEstimate plane = LookAt({95, 40}, 700, 0, 0, 0);
   const PlaneMap map = NominalMap(plane);
   ViewPoints points = PhotoOf(side, kSideInCard, map);
-  SeeNearHeel(side, kSideInCard, map, 32, points);
+  SeeNearHeel(side, 32, kSideInCard, map, points);
   // The same photo, ten times as large in its arbitrary unit.
   plane.camera_from_card.translation *= 10;
   plane.scale = ScaleSource::kNone;
