@@ -6,9 +6,12 @@
 #include <opencv2/core.hpp>
 #include <span>
 #include <vector>
+#include <cstdio>
+#include <cstdlib>
 
 #include "find/by_image.h"
 #include "find/climb.h"
+#include "find/colour_model.h"
 #include "find/edge_field.h"
 
 namespace plumbfoot::find {
@@ -33,6 +36,8 @@ using Side = std::array<double, kParameters>;
 
 constexpr double kDegree = std::numbers::pi / 180;
 constexpr int kPerPiece = 16;
+// CHOSEN: colours are compared this far on either side of a line [mm].
+constexpr double kBesideMm = 5.0;
 using Piece = std::array<LinePlace, kPerPiece>;
 
 double Square(double v) {
@@ -63,6 +68,7 @@ class Frame {
     return origin_ + scale_ * (u * along_ + v * up_);
   }
   double reach_mm() const { return reach_mm_; }
+  double scale() const { return scale_; }
 
   /// Equal steps between two places, with a sag across in the middle.
   void Lay(cv::Point2d a,
@@ -141,29 +147,27 @@ struct Fit {
   double hairline = -1;
   double pastern = -1;
   double ground = -1;
+  double contrast = 0;       ///< Foot's colours inside, others outside [-1..1].
+  double heel_contrast = 0;  ///< The same along the heel alone.
   double total() const {
-    return 0.40 * wall + 0.18 * heel + 0.20 * hairline + 0.12 * pastern +
-           0.10 * ground;
+    return 0.35 * wall + 0.15 * heel + 0.20 * hairline + 0.15 * pastern +
+           0.15 * ground + 0.5 * contrast;
   }
 };
 
 class SideScore {
  public:
-  SideScore(const EdgeField& field, const Frame& frame)
-      : field_(field), frame_(frame) {}
+  /// @param colours  May be null: edges alone.
+  SideScore(const EdgeField& field,
+            const Frame& frame,
+            const ColourModel* colours = nullptr)
+      : field_(field), frame_(frame), colours_(colours) {}
 
   double Wall(double ground, double toe, double angle, double length) const {
     const cv::Point2d a = frame_.At(toe, -ground);
     const cv::Point2d b = frame_.At(toe - length * std::cos(angle),
                                     -ground + length * std::sin(angle));
     return Along(a, b, 0.04, 0.95, 3, 0.0);
-  }
-
-  double Heel(double ground, double heel, double angle, double length) const {
-    const cv::Point2d a = frame_.At(heel, -ground);
-    const cv::Point2d b = frame_.At(heel - length * std::cos(angle),
-                                    -ground + length * std::sin(angle));
-    return Along(a, b, 0.05, 0.9, 2, 0.0);
   }
 
   Fit Parts(const Side& s) const {
@@ -174,7 +178,21 @@ class SideScore {
     fit.hairline =
         Along(p.toe_hairline, p.heel_hairline, 0.06, 0.9, 4, s[kSag]);
     fit.pastern = Along(p.pastern_low, p.pastern_high, 0.0, 1.0, 2, 0.0);
-    fit.ground = Along(p.toe_ground, p.heel_ground, 0.05, 0.95, 3, 0.0);
+    // The near quarter bulges towards the camera, further than the heel.
+    const double bulge = 1.3 * s[kHeelDrop];
+    fit.ground = Along(p.toe_ground, p.heel_ground, 0.05, 0.95, 3, bulge);
+    if (colours_ != nullptr) {
+      const cv::Point2d inside =
+          0.25 * (p.toe_ground + p.heel_ground + p.toe_hairline +
+                  p.heel_hairline);
+      fit.contrast =
+          0.35 * Contrast(p.toe_ground, p.toe_hairline, 0.05, 0.95, 0, inside) +
+          0.40 * Contrast(p.heel_ground, p.heel_hairline, 0, 0.75, 0, inside) +
+          0.25 *
+              Contrast(p.toe_ground, p.heel_ground, 0.05, 0.95, bulge, inside);
+      fit.heel_contrast =
+          Contrast(p.heel_ground, p.heel_hairline, 0, 0.75, 0, inside);
+    }
     return fit;
   }
 
@@ -220,8 +238,32 @@ class SideScore {
     return sum / pieces;
   }
 
+  /// How much more the foot's colours lie on the inner side of a line.
+  double Contrast(cv::Point2d a,
+                  cv::Point2d b,
+                  double from,
+                  double to,
+                  double sag,
+                  cv::Point2d inside) const {
+    Piece piece;
+    frame_.Lay(a, b, piece, from, to, sag);
+    const cv::Point2d d = b - a;
+    const cv::Point2d n(-d.y, d.x);
+    const double length = std::max(1e-6, std::hypot(n.x, n.y));
+    const double side = n.dot(inside - a) > 0 ? 1.0 : -1.0;
+    const cv::Point2d inwards =
+        (side * kBesideMm * frame_.scale() / length) * n;
+    double sum = 0;
+    for (const LinePlace& p : piece) {
+      const cv::Point2d at(p.at);
+      sum += colours_->Foot(at + inwards) - colours_->Foot(at - inwards);
+    }
+    return sum / kPerPiece;
+  }
+
   const EdgeField& field_;
   const Frame& frame_;
+  const ColourModel* colours_;
 };
 
 struct Candidate {
@@ -272,48 +314,62 @@ std::vector<Candidate> Walls(const EdgeField& field,
   return chosen;
 }
 
+/// The colours of horn and hair behind a wall, and of what is before and below
+/// it.
+ColourModel ColoursBeside(const EdgeField& field,
+                          const Frame& frame,
+                          const Side& s) {
+  ColourModel colours(field);
+  const double slope = 1 / std::tan(s[kToeAngle]);
+  for (double v = 2; v <= 120; v += 3) {
+    const double edge = s[kToe] - v * slope;
+    // The leg is not much thicker than 50 mm; the hoof goes on further back.
+    const double depth = v < 40 ? 50 : 35;
+    for (double in = 5; in <= depth; in += 5) {
+      colours.Add(frame.At(edge - in, v), true);
+    }
+    for (double out = 7; out <= 42; out += 5) {
+      colours.Add(frame.At(edge + out, v), false);
+    }
+  }
+  // The ground, well below where a near quarter may bulge.
+  for (double below = 16; below <= 34; below += 6) {
+    for (double u = s[kToe] - 190; u <= s[kToe] + 40; u += 3) {
+      colours.Add(frame.At(u, -below), false);
+    }
+  }
+  colours.Settle();
+  return colours;
+}
+
 /// The rest of the foot behind a wall.
 void Complete(const EdgeField& field, const PlaneImage& image, Candidate& c) {
   const Frame frame(image, c.left_px, c.right_px, c.facing);
-  const SideScore score(field, frame);
   Side& s = c.side;
+  const ColourModel colours = ColoursBeside(field, frame, s);
+  const SideScore score(field, frame, &colours);
   s[kGround] = 0;
   s[kHeelDrop] = 2;
   s[kPastern] = s[kToeAngle] + 1 * kDegree;
   s[kSag] = 2;
-  struct Heel {
-    double support;
-    double angle;
-    double score;
-  };
-  std::vector<Heel> heels;
-  for (double support = 84; support <= 156; support += 3) {
-    for (double angle = 34; angle <= 62; angle += 4) {
-      const double length = 0.33 * support;
-      heels.push_back(
-          {support,
-           angle * kDegree,
-           score.Heel(2, s[kToe] - support, angle * kDegree, length) -
-               0.01 * Square((angle * kDegree - s[kToeAngle] + 4 * kDegree) /
-                             (6 * kDegree))});
-    }
-  }
-  std::sort(heels.begin(), heels.end(), [](const Heel& a, const Heel& b) {
-    return a.score > b.score;
-  });
   Side best = s;
   double best_score = -2;
-  for (std::size_t i = 0; i < std::min<std::size_t>(8, heels.size()); ++i) {
-    s[kSupport] = heels[i].support;
-    s[kHeelAngle] = heels[i].angle;
-    for (const double part : {0.60, 0.66, 0.72, 0.78}) {
-      s[kToeLength] = part * s[kSupport];
-      for (const double heel : {0.40, 0.48, 0.56}) {
-        s[kHeelLength] = heel * s[kToeLength];
-        const double t = score(s);
-        if (t > best_score) {
-          best_score = t;
-          best = s;
+  for (double support = 80; support <= 160; support += 5) {
+    s[kSupport] = support;
+    for (const double behind : {-8.0, -3.0, 2.0}) {
+      s[kHeelAngle] = s[kToeAngle] + behind * kDegree;
+      for (const double part : {0.60, 0.68, 0.76}) {
+        s[kToeLength] = part * s[kSupport];
+        for (const double heel : {0.42, 0.54}) {
+          s[kHeelLength] = heel * s[kToeLength];
+          for (const double drop : {0.0, 4.0}) {
+            s[kHeelDrop] = drop;
+            const double t = score(s);
+            if (t > best_score) {
+              best_score = t;
+              best = s;
+            }
+          }
         }
       }
     }
@@ -360,8 +416,8 @@ Sightings FindSideByImage(const PlaneImage& image) {
         {ground_step, 4, 3 * kDegree, 6, 6, 2, 5 * kDegree, 5, 2, 4 * kDegree},
         400,
         random,
-        SideScore(coarse, frame));
-    const SideScore score(fine, frame);
+        SideScore(coarse, frame, &colours));
+    const SideScore score(fine, frame, &colours);
     c.score = Climb(c.side,
                     {ground_step / 2,
                      1.5,
@@ -391,6 +447,7 @@ Sightings FindSideByImage(const PlaneImage& image) {
       rival = std::max(rival, c.score);
     }
   }
+  if (getenv("DBG")) fprintf(stderr,"total %.3f rival %.3f wall %.2f heel %.2f hair %.2f past %.2f ground %.2f con %.2f hcon %.2f\n",best.score,rival,best.fit.wall,best.fit.heel,best.fit.hairline,best.fit.pastern,best.fit.ground,best.fit.contrast,best.fit.heel_contrast);
   const double margin = Ramp(0.0, 0.06, best.score - rival);
   const double sure = Ramp(0.2, 0.42, best.fit.total()) * (0.4 + 0.6 * margin);
   const double wall_sure = sure * Ramp(0.2, 0.5, best.fit.wall);
