@@ -36,6 +36,9 @@ using Side = std::array<double, kParameters>;
 
 constexpr double kDegree = std::numbers::pi / 180;
 constexpr int kPerPiece = 16;
+// CHOSEN: what a millimetre more of length is worth: stripes and flares of the
+// wall are edges too, inside the foot's own.
+constexpr double kOutermost = 0.004;
 // CHOSEN: colours are compared this far on either side of a line [mm].
 constexpr double kBesideMm = 5.0;
 using Piece = std::array<LinePlace, kPerPiece>;
@@ -185,13 +188,22 @@ class SideScore {
       const cv::Point2d inside =
           0.25 * (p.toe_ground + p.heel_ground + p.toe_hairline +
                   p.heel_hairline);
+      // Far behind the heel too: stripes of the wall are narrower.
+      for (const double beyond : {1.0, 2.5, 4.0}) {
+        fit.heel_contrast += Contrast(p.heel_ground,
+                                      p.heel_hairline,
+                                      0,
+                                      0.6,
+                                      0,
+                                      inside,
+                                      beyond) /
+                             3;
+      }
       fit.contrast =
           0.35 * Contrast(p.toe_ground, p.toe_hairline, 0.05, 0.95, 0, inside) +
-          0.40 * Contrast(p.heel_ground, p.heel_hairline, 0, 0.75, 0, inside) +
+          0.40 * fit.heel_contrast +
           0.25 *
               Contrast(p.toe_ground, p.heel_ground, 0.05, 0.95, bulge, inside);
-      fit.heel_contrast =
-          Contrast(p.heel_ground, p.heel_hairline, 0, 0.75, 0, inside);
     }
     return fit;
   }
@@ -204,7 +216,8 @@ class SideScore {
         s[kPastern] < 30 * kDegree || s[kPastern] > 80 * kDegree) {
       return -1;
     }
-    return Parts(s).total() - 0.012 * Unusual(s);
+    return Parts(s).total() - 0.012 * Unusual(s) +
+           kOutermost * (s[kSupport] - 120);
   }
 
   static double Unusual(const Side& s) {
@@ -244,7 +257,8 @@ class SideScore {
                   double from,
                   double to,
                   double sag,
-                  cv::Point2d inside) const {
+                  cv::Point2d inside,
+                  double beyond = 1.0) const {
     Piece piece;
     frame_.Lay(a, b, piece, from, to, sag);
     const cv::Point2d d = b - a;
@@ -256,7 +270,7 @@ class SideScore {
     double sum = 0;
     for (const LinePlace& p : piece) {
       const cv::Point2d at(p.at);
-      sum += colours_->Foot(at + inwards) - colours_->Foot(at - inwards);
+      sum += colours_->Foot(at + inwards) - colours_->Foot(at - beyond * inwards);
     }
     return sum / kPerPiece;
   }
@@ -318,13 +332,14 @@ std::vector<Candidate> Walls(const EdgeField& field,
 /// it.
 ColourModel ColoursBeside(const EdgeField& field,
                           const Frame& frame,
-                          const Side& s) {
+                          const Side& s,
+                          double depth_mm) {
   ColourModel colours(field);
   const double slope = 1 / std::tan(s[kToeAngle]);
   for (double v = 2; v <= 120; v += 3) {
     const double edge = s[kToe] - v * slope;
     // The leg is not much thicker than 50 mm; the hoof goes on further back.
-    const double depth = v < 40 ? 50 : 35;
+    const double depth = v < 40 ? depth_mm : 35;
     for (double in = 5; in <= depth; in += 5) {
       colours.Add(frame.At(edge - in, v), true);
     }
@@ -346,7 +361,7 @@ ColourModel ColoursBeside(const EdgeField& field,
 void Complete(const EdgeField& field, const PlaneImage& image, Candidate& c) {
   const Frame frame(image, c.left_px, c.right_px, c.facing);
   Side& s = c.side;
-  const ColourModel colours = ColoursBeside(field, frame, s);
+  const ColourModel colours = ColoursBeside(field, frame, s, 50);
   const SideScore score(field, frame, &colours);
   s[kGround] = 0;
   s[kHeelDrop] = 2;
@@ -411,6 +426,7 @@ Sightings FindSideByImage(const PlaneImage& image) {
   const double ground_step = has_ground ? 1.0 : 4.0;
   for (Candidate& c : candidates) {
     const Frame frame(image, c.left_px, c.right_px, c.facing);
+    const ColourModel colours = ColoursBeside(coarse, frame, c.side, 0.7 * c.side[kSupport]);
     Climb(
         c.side,
         {ground_step, 4, 3 * kDegree, 6, 6, 2, 5 * kDegree, 5, 2, 4 * kDegree},
@@ -448,10 +464,13 @@ Sightings FindSideByImage(const PlaneImage& image) {
     }
   }
   if (getenv("DBG")) fprintf(stderr,"total %.3f rival %.3f wall %.2f heel %.2f hair %.2f past %.2f ground %.2f con %.2f hcon %.2f\n",best.score,rival,best.fit.wall,best.fit.heel,best.fit.hairline,best.fit.pastern,best.fit.ground,best.fit.contrast,best.fit.heel_contrast);
-  const double margin = Ramp(0.0, 0.06, best.score - rival);
+  const double margin = Ramp(0.03, 0.10, best.score - rival);
   const double sure = Ramp(0.2, 0.42, best.fit.total()) * (0.4 + 0.6 * margin);
   const double wall_sure = sure * Ramp(0.2, 0.5, best.fit.wall);
-  const double heel_sure = sure * Ramp(0.1, 0.4, best.fit.heel);
+  // Of all points the heel is hidden most often: by bulbs, hair and shadow.
+  const double heel_sure = sure * Ramp(0.5, 0.7, best.fit.heel) *
+                           Ramp(0.4, 0.6, best.fit.ground) *
+                           Ramp(0.5, 0.7, best.fit.heel_contrast);
   const double hair_sure = sure * Ramp(0.1, 0.35, best.fit.hairline);
   const double pastern_sure = sure * Ramp(0.1, 0.4, best.fit.pastern);
   const Frame frame(image, best.left_px, best.right_px, best.facing);
