@@ -6,8 +6,6 @@
 #include <opencv2/core.hpp>
 #include <span>
 #include <vector>
-#include <cstdio>
-#include <cstdlib>
 
 #include "find/by_image.h"
 #include "find/climb.h"
@@ -35,7 +33,7 @@ enum Parameter {
 using Side = std::array<double, kParameters>;
 
 constexpr double kDegree = std::numbers::pi / 180;
-constexpr int kPerPiece = 16;
+constexpr int kPerPiece = 10;
 // CHOSEN: what a millimetre more of length is worth: stripes and flares of the
 // wall are edges too, inside the foot's own.
 constexpr double kOutermost = 0.004;
@@ -163,8 +161,12 @@ class SideScore {
   /// @param colours  May be null: edges alone.
   SideScore(const EdgeField& field,
             const Frame& frame,
-            const ColourModel* colours = nullptr)
-      : field_(field), frame_(frame), colours_(colours) {}
+            const ColourModel* colours = nullptr,
+            double ground_sigma_mm = 3.0)
+      : field_(field),
+        frame_(frame),
+        colours_(colours),
+        ground_sigma_mm_(ground_sigma_mm) {}
 
   double Wall(double ground, double toe, double angle, double length) const {
     const cv::Point2d a = frame_.At(toe, -ground);
@@ -185,19 +187,14 @@ class SideScore {
     const double bulge = 1.3 * s[kHeelDrop];
     fit.ground = Along(p.toe_ground, p.heel_ground, 0.05, 0.95, 3, bulge);
     if (colours_ != nullptr) {
-      const cv::Point2d inside =
-          0.25 * (p.toe_ground + p.heel_ground + p.toe_hairline +
-                  p.heel_hairline);
+      const cv::Point2d inside = 0.25 * (p.toe_ground + p.heel_ground +
+                                         p.toe_hairline + p.heel_hairline);
       // Far behind the heel too: stripes of the wall are narrower.
       for (const double beyond : {1.0, 2.5, 4.0}) {
-        fit.heel_contrast += Contrast(p.heel_ground,
-                                      p.heel_hairline,
-                                      0,
-                                      0.6,
-                                      0,
-                                      inside,
-                                      beyond) /
-                             3;
+        fit.heel_contrast +=
+            Contrast(
+                p.heel_ground, p.heel_hairline, 0, 0.6, 0, inside, beyond) /
+            3;
       }
       fit.contrast =
           0.35 * Contrast(p.toe_ground, p.toe_hairline, 0.05, 0.95, 0, inside) +
@@ -220,8 +217,9 @@ class SideScore {
            kOutermost * (s[kSupport] - 120);
   }
 
-  static double Unusual(const Side& s) {
-    return Square(s[kGround] / 3.0) + Square((s[kHeelDrop] - 2) / 3.0) +
+  double Unusual(const Side& s) const {
+    return Square(s[kGround] / ground_sigma_mm_) +
+           Square((s[kHeelDrop] - 2) / 3.0) +
            Square((s[kToeAngle] - 51 * kDegree) / (6 * kDegree)) +
            Square((s[kHeelAngle] - s[kToeAngle] + 4 * kDegree) /
                   (6 * kDegree)) +
@@ -270,7 +268,8 @@ class SideScore {
     double sum = 0;
     for (const LinePlace& p : piece) {
       const cv::Point2d at(p.at);
-      sum += colours_->Foot(at + inwards) - colours_->Foot(at - beyond * inwards);
+      sum +=
+          colours_->Foot(at + inwards) - colours_->Foot(at - beyond * inwards);
     }
     return sum / kPerPiece;
   }
@@ -278,6 +277,7 @@ class SideScore {
   const EdgeField& field_;
   const Frame& frame_;
   const ColourModel* colours_;
+  double ground_sigma_mm_;
 };
 
 struct Candidate {
@@ -286,6 +286,7 @@ struct Candidate {
   double left_px = 0;   ///< The ground.
   double right_px = 0;  ///< The ground.
   double score = -1;
+  double unusual = 0;
   Fit fit;
 };
 
@@ -323,7 +324,7 @@ std::vector<Candidate> Walls(const EdgeField& field,
                  std::abs(o.side[kToeAngle] - c.side[kToeAngle]) < 5 * kDegree;
         });
     if (!alike) chosen.push_back(c);
-    if (chosen.size() >= 24) break;
+    if (chosen.size() >= 26) break;
   }
   return chosen;
 }
@@ -369,11 +370,11 @@ void Complete(const EdgeField& field, const PlaneImage& image, Candidate& c) {
   s[kSag] = 2;
   Side best = s;
   double best_score = -2;
-  for (double support = 80; support <= 160; support += 5) {
+  for (double support = 82; support <= 164; support += 8) {
     s[kSupport] = support;
     for (const double behind : {-8.0, -3.0, 2.0}) {
       s[kHeelAngle] = s[kToeAngle] + behind * kDegree;
-      for (const double part : {0.60, 0.68, 0.76}) {
+      for (const double part : {0.62, 0.73}) {
         s[kToeLength] = part * s[kSupport];
         for (const double heel : {0.42, 0.54}) {
           s[kHeelLength] = heel * s[kToeLength];
@@ -421,19 +422,22 @@ Sightings FindSideByImage(const PlaneImage& image) {
   };
   for (Candidate& c : candidates) Complete(coarse, image, c);
   std::sort(candidates.begin(), candidates.end(), by_score);
-  if (candidates.size() > 8) candidates.resize(8);
+  if (candidates.size() > 6) candidates.resize(6);
   const bool has_ground = image.ground_left_px >= 0;
-  const double ground_step = has_ground ? 1.0 : 4.0;
+  // CHOSEN: a card stands on the ground within a millimetre or so.
+  const double ground_sigma = has_ground ? 0.8 : 6.0;
+  const double ground_step = has_ground ? 0.5 : 4.0;
   for (Candidate& c : candidates) {
     const Frame frame(image, c.left_px, c.right_px, c.facing);
-    const ColourModel colours = ColoursBeside(coarse, frame, c.side, 0.7 * c.side[kSupport]);
+    const ColourModel colours =
+        ColoursBeside(coarse, frame, c.side, 0.7 * c.side[kSupport]);
     Climb(
         c.side,
         {ground_step, 4, 3 * kDegree, 6, 6, 2, 5 * kDegree, 5, 2, 4 * kDegree},
-        400,
+        300,
         random,
-        SideScore(coarse, frame, &colours));
-    const SideScore score(fine, frame, &colours);
+        SideScore(coarse, frame, &colours, ground_sigma));
+    const SideScore score(fine, frame, &colours, ground_sigma);
     c.score = Climb(c.side,
                     {ground_step / 2,
                      1.5,
@@ -445,10 +449,11 @@ Sightings FindSideByImage(const PlaneImage& image) {
                      2.5,
                      1,
                      2 * kDegree},
-                    400,
+                    300,
                     random,
                     score);
     c.fit = score.Parts(c.side);
+    c.unusual = score.Unusual(c.side);
   }
   std::sort(candidates.begin(), candidates.end(), by_score);
 
@@ -463,30 +468,30 @@ Sightings FindSideByImage(const PlaneImage& image) {
       rival = std::max(rival, c.score);
     }
   }
-  if (getenv("DBG")) fprintf(stderr,"total %.3f rival %.3f wall %.2f heel %.2f hair %.2f past %.2f ground %.2f con %.2f hcon %.2f\n",best.score,rival,best.fit.wall,best.fit.heel,best.fit.hairline,best.fit.pastern,best.fit.ground,best.fit.contrast,best.fit.heel_contrast);
   const double margin = Ramp(0.03, 0.10, best.score - rival);
   const double sure = Ramp(0.2, 0.42, best.fit.total()) * (0.4 + 0.6 * margin);
-  const double wall_sure = sure * Ramp(0.2, 0.5, best.fit.wall);
+  const double wall_sure = sure * Ramp(0.55, 0.72, best.fit.wall);
   // Of all points the heel is hidden most often: by bulbs, hair and shadow.
   const double heel_sure = sure * Ramp(0.5, 0.7, best.fit.heel) *
                            Ramp(0.4, 0.6, best.fit.ground) *
                            Ramp(0.5, 0.7, best.fit.heel_contrast);
-  const double hair_sure = sure * Ramp(0.1, 0.35, best.fit.hairline);
-  const double pastern_sure = sure * Ramp(0.1, 0.4, best.fit.pastern);
+  const double hair_sure = sure * Ramp(0.52, 0.68, best.fit.hairline);
+  const double pastern_sure = sure * Ramp(0.4, 0.7, best.fit.pastern);
   const Frame frame(image, best.left_px, best.right_px, best.facing);
   const Places p = PlacesOf(s, frame);
   const auto sight = [&](cv::Point2d at, double sigma_mm, double confidence) {
     return Sighting{at, sigma_mm * image.px_per_mm, confidence};
   };
   out.foot_confidence = sure;
-  out.wall_confidence = wall_sure;
+  // A wall that is taken too long runs on along the pastern.
+  out.wall_confidence = std::min(wall_sure, hair_sure);
   out.dorsal_wall = {p.toe_hairline, p.toe_ground};
-  out.at(PointId::kToeGround) = sight(p.toe_ground, 2.0, wall_sure);
+  out.at(PointId::kToeGround) = sight(p.toe_ground, 3.0, wall_sure);
   out.at(PointId::kToeHairline) =
-      sight(p.toe_hairline, 3.0, std::min(wall_sure, hair_sure));
-  out.at(PointId::kHeelGround) = sight(p.heel_ground, 3.0, heel_sure);
+      sight(p.toe_hairline, 4.0, std::min(wall_sure, hair_sure));
+  out.at(PointId::kHeelGround) = sight(p.heel_ground, 4.0, heel_sure);
   out.at(PointId::kHeelHairline) =
-      sight(p.heel_hairline, 3.0, std::min(heel_sure, hair_sure));
+      sight(p.heel_hairline, 5.0, std::min(heel_sure, hair_sure));
   out.at(PointId::kPasternLower) = sight(p.pastern_low, 3.0, pastern_sure);
   out.at(PointId::kPasternUpper) = sight(p.pastern_high, 3.0, pastern_sure);
   return out;

@@ -5,8 +5,6 @@
 #include <numbers>
 #include <opencv2/core.hpp>
 #include <vector>
-#include <cstdio>
-#include <cstdlib>
 
 #include "find/by_image.h"
 #include "find/climb.h"
@@ -492,7 +490,6 @@ Sightings FindSoleByImage(const PlaneImage& image) {
       rival = std::max(rival, total(c));
     }
   }
-  if (getenv("DBG")) fprintf(stderr,"score %.3f frog %.3f contrast %.3f total %.3f rival %.3f but %.2f %.2f\n",best.score,best.frog.score,best.contrast,total(best),rival,score.Buttress(best.sole,1),score.Buttress(best.sole,-1));
   const double margin = Ramp(-0.02, 0.06, total(best) - rival);
   const double sure = Ramp(0.40, 0.60, best.score) *
                       Ramp(0.25, 0.55, best.contrast) * (0.4 + 0.6 * margin);
@@ -511,7 +508,10 @@ Sightings FindSoleByImage(const PlaneImage& image) {
   out.at(PointId::kToe) = sight(s[kLength], 0, 4.0, sure);
   out.at(PointId::kHeelLeft) = sight(0, s[kHeelPart] * s[kLeftHalf], 4.5, sure);
   out.at(PointId::kHeelRight) =
-      sight(0, -s[kHeelPart] * s[kRightHalf], 4.5, sure);
+      sight(0,
+            -s[kHeelPart] * s[kRightHalf],
+            4.5,
+            sure * Ramp(0.2, 0.55, score.Buttress(s, -1.0)));
   const double frog_sure = sure * Ramp(0.25, 0.55, best.frog.score);
   const Frog& f = best.frog.frog;
   if (best.frog.score > 0) {
