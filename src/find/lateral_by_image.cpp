@@ -473,8 +473,8 @@ Sightings FindSideByImage(const PlaneImage& image) {
   const double wall_sure = sure * Ramp(0.55, 0.72, best.fit.wall);
   // Of all points the heel is hidden most often: by bulbs, hair and shadow.
   const double heel_sure = sure * Ramp(0.5, 0.7, best.fit.heel) *
-                           Ramp(0.4, 0.6, best.fit.ground) *
-                           Ramp(0.5, 0.7, best.fit.heel_contrast);
+                           Ramp(0.45, 0.65, best.fit.ground) *
+                           Ramp(0.6, 0.8, best.fit.heel_contrast);
   const double hair_sure = sure * Ramp(0.52, 0.68, best.fit.hairline);
   const double pastern_sure = sure * Ramp(0.4, 0.7, best.fit.pastern);
   const Frame frame(image, best.left_px, best.right_px, best.facing);
@@ -486,7 +486,7 @@ Sightings FindSideByImage(const PlaneImage& image) {
   // A wall that is taken too long runs on along the pastern.
   out.wall_confidence = std::min(wall_sure, hair_sure);
   out.dorsal_wall = {p.toe_hairline, p.toe_ground};
-  out.at(PointId::kToeGround) = sight(p.toe_ground, 3.0, wall_sure);
+  out.at(PointId::kToeGround) = sight(p.toe_ground, 4.0, wall_sure);
   out.at(PointId::kToeHairline) =
       sight(p.toe_hairline, 4.0, std::min(wall_sure, hair_sure));
   out.at(PointId::kHeelGround) = sight(p.heel_ground, 4.0, heel_sure);
