@@ -194,7 +194,8 @@ class Sketch {
   }
 
   /// Blocks of 10 mm in a corner.
-  void MillimetreBar(double px_per_mm) {
+  /// @return Where they are; nothing if there is no room.
+  std::optional<Box> MillimetreBar(double px_per_mm) {
     int blocks = 5;
     while (blocks > 1 && 10 * blocks * px_per_mm > 0.45 * photo_.width)
       --blocks;
@@ -211,7 +212,7 @@ class Sketch {
     const auto place =
         placer_.PlaceInCorner(std::max(length, words.width) + 2 * pad,
                               height + words.height + 2 * pad);
-    if (!place) return;
+    if (!place) return std::nullopt;
     canvas_.FillRounded(*place, 0.3 * em_, kPlate);
     canvas_.Text(text, {place->x + pad, place->y + pad * 0.6}, style);
     const double x = place->x + pad;
@@ -223,6 +224,7 @@ class Sketch {
           std::array{Box{x + 10 * i * px_per_mm, y, 10 * px_per_mm, height}},
           kBlack);
     }
+    return Box{x, y, length, height};
   }
 
   /// Finds places for all labels and draws them.
@@ -704,7 +706,7 @@ Annotated DrawAnnotated(const photo::Photo& photo,
     }
     if (const auto px_per_mm =
             PixelsPerMillimetre(options, measures, *photo_middle)) {
-      sketch.MillimetreBar(scale * *px_per_mm);
+      result.bar = sketch.MillimetreBar(scale * *px_per_mm);
     }
   }
   const std::vector<std::string> left_over = sketch.PlaceLabels(result.labels);
