@@ -214,11 +214,15 @@ Result<Decoded> DecodeTiff(const Source& source) {
     const auto* row = raster.ptr<std::uint32_t>(y);
     std::uint8_t* rgb = out.rgb.ptr(y);
     for (int x = 0; x < raster.cols; ++x, rgb += 3) {
-      // libtiff has multiplied the colours by alpha already.
+      // libtiff has multiplied the colours by alpha, or trusts the file that
+      // says so; a file that lies is held at white.
       const std::uint32_t white = 255U - TIFFGetA(row[x]);
-      rgb[0] = static_cast<std::uint8_t>(TIFFGetR(row[x]) + white);
-      rgb[1] = static_cast<std::uint8_t>(TIFFGetG(row[x]) + white);
-      rgb[2] = static_cast<std::uint8_t>(TIFFGetB(row[x]) + white);
+      const auto over_white = [white](std::uint32_t colour) {
+        return static_cast<std::uint8_t>(std::min(colour + white, 255U));
+      };
+      rgb[0] = over_white(TIFFGetR(row[x]));
+      rgb[1] = over_white(TIFFGetG(row[x]));
+      rgb[2] = over_white(TIFFGetB(row[x]));
     }
   }
   raster.release();

@@ -32,7 +32,8 @@ struct SeenTag {
 struct CameraPrior {
   std::optional<double> focal_px;  ///< From EXIF or a lens profile.
   double focal_relative_sigma = 0.05;
-  std::optional<geometry::LensDistortion> lens;  ///< From a lens profile.
+  std::optional<geometry::LensDistortion> lens;   ///< From a lens profile.
+  std::optional<geometry::PhotoPoint> principal;  ///< From a lens profile.
 };
 
 struct CardOptions {
