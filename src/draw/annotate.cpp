@@ -484,6 +484,12 @@ void DrawLateral(Sketch& sketch,
                  back.value_or(CanvasVector{}),
                  kHeelColour);
   }
+  // Below the pastern's line, with which it falls together on a straight foot.
+  if (c.toe_line) {
+    const CanvasPoint ground = sketch.At((*c.toe_line)[0]);
+    const CanvasPoint top = sketch.At((*c.toe_line)[1]);
+    sketch.Stroke({top, Along(ground, top, 1.75)}, sketch.Dashed(kFirstColour));
+  }
   if (c.pastern_line) {
     const CanvasPoint low = sketch.At((*c.pastern_line)[0]);
     const CanvasPoint high = sketch.At((*c.pastern_line)[1]);
@@ -505,7 +511,6 @@ void DrawLateral(Sketch& sketch,
   if (c.toe_line) {
     const CanvasPoint ground = sketch.At((*c.toe_line)[0]);
     const CanvasPoint top = sketch.At((*c.toe_line)[1]);
-    sketch.Stroke({top, Along(ground, top, 1.75)}, sketch.Dashed(kFirstColour));
     sketch.Stroke({ground, top}, sketch.ThePen(kFirstColour, 1.2));
     if (back && is_measured(MeasureId::kToeAngle)) {
       sketch.AngleArc(ground, *back, top - ground, 1.5 * arc, kFirstColour);

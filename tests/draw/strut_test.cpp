@@ -116,8 +116,7 @@ TEST(Strut, HasFlapsThatDoNotMeet) {
       EXPECT_LE(cu + cv, strut.leg_mm + 1e-9);
       // Each keeps to its own side of the square corner's bisector.
       const bool of_a = net[i].parent == static_cast<int>(kFootA);
-      if (of_a) EXPECT_GE(cu, cv - 1e-9);
-      if (!of_a) EXPECT_GE(cv, cu - 1e-9);
+      EXPECT_GE(of_a ? cu - cv : cv - cu, -1e-9);
     }
   }
   for (std::size_t i = 0; i < net.size(); ++i) {
