@@ -122,6 +122,12 @@ class Sketch {
   LabelPlacer& placer() { return placer_; }
   CanvasPoint At(PhotoPoint p) const { return {scale_ * p.x, scale_ * p.y}; }
 
+  /// Of two places, the one on the side where the picture has more room.
+  CanvasPoint Roomier(CanvasPoint a, CanvasPoint b, CanvasPoint middle) const {
+    const bool right = middle.x < photo_.middle().x;
+    return (a.x > b.x) == right ? a : b;
+  }
+
   Pen ThePen(Colour colour, double weight = 1.0) const {
     return {.colour = colour,
             .width = 0.15 * em_ * weight,
@@ -351,7 +357,8 @@ void DrawSolar(Sketch& sketch,
   }
   if (frog.size() >= 2) {
     sketch.Stroke(frog, sketch.ThePen(kInnerColour), frog.size() == 3);
-    const CanvasPoint side = Along(frog[0], frog[1], 0.4);
+    const CanvasPoint side = sketch.Roomier(
+        Along(frog[0], frog[1], 0.4), Along(frog.back(), frog[1], 0.4), middle);
     sketch.Label(Lines(measures,
                        {MeasureId::kFrogLength,
                         MeasureId::kFrogWidth,
@@ -387,7 +394,7 @@ void DrawSolar(Sketch& sketch,
     const CanvasPoint a = sketch.At((*c.widest_line)[0]);
     const CanvasPoint b = sketch.At((*c.widest_line)[1]);
     sketch.Dimension(a, b, sketch.ThePen(kFirstColour, 1.2));
-    const CanvasPoint end = a.x > b.x ? a : b;
+    const CanvasPoint end = sketch.Roomier(a, b, middle);
     sketch.Label(
         Lines(measures, {MeasureId::kBearingWidth, MeasureId::kWidthToLength}),
         end,

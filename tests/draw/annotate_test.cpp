@@ -217,7 +217,7 @@ TEST(DrawAnnotated, LeavesThePhotoAlone) {
 
 TEST(DrawAnnotated, DrawsTheSolesLinesWhereTheyAre) {
   for (const int grey : {5, 128, 250}) {
-    const Scene scene = Sole({4000, 3000}, grey);
+    const Scene scene = Sole({2048, 1536}, grey);
     const Annotated annotated = Draw(scene);
     const measure::Construction& c = scene.measures.construction;
     ASSERT_TRUE(c.widest_line && c.frog_axis);
@@ -255,7 +255,7 @@ TEST(DrawAnnotated, DrawsTheSolesLinesWhereTheyAre) {
 
 TEST(DrawAnnotated, DrawsTheSidesLinesWhereTheyAre) {
   for (const int grey : {5, 128, 250}) {
-    const Scene scene = Side({4000, 3000}, grey);
+    const Scene scene = Side({2048, 1536}, grey);
     const Annotated annotated = Draw(scene);
     const measure::Construction& c = scene.measures.construction;
     ASSERT_TRUE(c.bearing_line && c.toe_line && c.heel_line && c.pastern_line);
@@ -275,7 +275,7 @@ TEST(DrawAnnotated, DrawsTheSidesLinesWhereTheyAre) {
 }
 
 TEST(DrawAnnotated, WritesTheFiguresWithTheirInterval) {
-  const Scene side = Side({4000, 3000});
+  const Scene side = Side({2048, 1536});
   std::string all;
   for (const PlacedLabel& label : Draw(side).labels) all += label.text + "\n";
   for (const char* part : {"Toe angle 52",
@@ -292,7 +292,7 @@ TEST(DrawAnnotated, WritesTheFiguresWithTheirInterval) {
     EXPECT_THAT(all, testing::HasSubstr(part));
   }
   all.clear();
-  for (const PlacedLabel& label : Draw(Sole({4000, 3000})).labels) {
+  for (const PlacedLabel& label : Draw(Sole({2048, 1536})).labels) {
     all += label.text + "\n";
   }
   for (const char* part : {"Width 130",
@@ -308,7 +308,7 @@ TEST(DrawAnnotated, WritesTheFiguresWithTheirInterval) {
 }
 
 TEST(DrawAnnotated, IsReadableOnAPhone) {
-  for (const cv::Size size : {cv::Size(4000, 3000), cv::Size(3000, 4000)}) {
+  for (const cv::Size size : {cv::Size(2048, 1536), cv::Size(1536, 2048)}) {
     const Annotated annotated = Draw(Side(size));
     for (const PlacedLabel& label : annotated.labels) {
       const auto lines =

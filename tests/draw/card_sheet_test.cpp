@@ -347,6 +347,20 @@ TEST(CardPdf, PrintsOtherLayoutsWithoutTheStrut) {
   EXPECT_NE(words.find("100 mm"), std::string::npos) << words;
 }
 
+TEST(CardPng, HoldsCrossesThatStandWiderThanTheCard) {
+  const fs::path folder = EmptyFolder("wide_crosses");
+  WriteAll(folder / "card.png", CardPng(OneTag(), kDotsPerInch));
+  const cv::Mat png = cv::imread((folder / "card.png").string(), 0);
+  const double width = png.cols / kDotsPerMm;
+  // 100 mm between the crosses, their arms of 2.5 mm and 2 mm of white.
+  EXPECT_NEAR(width, 109.0, 0.05);
+  // 12 mm of border and 40 mm of card above, the crosses 6 mm below the card.
+  const double row = 12 + 40 + 6 + 1.2;
+  const auto strokes = Strokes(png, {0.5, row}, {width - 0.5, row});
+  ASSERT_GE(strokes.size(), 2U);
+  EXPECT_NEAR(strokes.back() - strokes.front(), 100.0, 0.05);
+}
+
 TEST(CardPdf, RefusesACardThatDoesNotFit) {
   card::Layout large = OneTag();
   large.outline = {{0, 0}, {250, 0}, {250, 250}, {0, 250}};
