@@ -404,8 +404,8 @@ std::vector<std::string> CardSentences(const card::Layout& layout) {
           "example:\nplumbfoot card --measured-mm {1:.1f}",
           layout.check_span_mm,
           layout.check_span_mm - 0.6),
-      "Glue the sheet to stiff, flat board of 3 mm or more, without bubbles, "
-      "and cut the card out along its thin grey line.",
+      "Glue the card’s part of the sheet to stiff, flat board of 3 mm or more, "
+      "without bubbles, and cut the card out along its thin grey line.",
   };
 }
 
