@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "scenes/noise.h"
+#include "scenes/parallel.h"
 
 namespace plumbfoot::scenes {
 namespace {
@@ -96,7 +97,8 @@ double Grain(std::uint32_t x, std::uint32_t y, std::uint32_t seed) {
 cv::Mat DevelopPhoto(cv::Mat linear,
                      const cv::Mat& background,
                      const CameraEffects& e,
-                     std::uint64_t seed) {
+                     std::uint64_t seed,
+                     int threads) {
   const double scale = linear.cols / 1600.0;
   BlurBackground(linear, background, 3.0 * e.background_blur * scale);
   if (e.motion_px > 0) Smear(linear, e.motion_px * scale, e.motion_deg);
@@ -123,7 +125,7 @@ cv::Mat DevelopPhoto(cv::Mat linear,
   const double cy = linear.rows / 2.0;
   const double corner = cx * cx + cy * cy;
   const auto base = static_cast<std::uint32_t>(seed);
-  for (int y = 0; y < linear.rows; ++y) {
+  Parallel(threads, linear.rows, [&](int y) {
     auto* p = linear.ptr<cv::Vec3f>(y);
     for (int x = 0; x < linear.cols; ++x) {
       const double r2 = ((x - cx) * (x - cx) + (y - cy) * (y - cy)) / corner;
@@ -145,7 +147,7 @@ cv::Mat DevelopPhoto(cv::Mat linear,
         p[x][k] = tone[i] + f * (tone[i + 1] - tone[i]);
       }
     }
-  }
+  });
   if (e.sharpen > 0) {
     cv::Mat soft;
     cv::GaussianBlur(linear, soft, {}, 1.1);

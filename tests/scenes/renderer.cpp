@@ -2,14 +2,12 @@
 #include "scenes/renderer.h"
 
 #include <Eigen/LU>
-#include <atomic>
-#include <functional>
 #include <numbers>
-#include <thread>
 #include <vector>
 
 #include "scenes/camera_effects.h"
 #include "scenes/noise.h"
+#include "scenes/parallel.h"
 #include "scenes/stage.h"
 #include "scenes/textures.h"
 #include "scenes/tracer.h"
@@ -20,18 +18,6 @@ namespace {
 using geometry::View;
 
 Vec3 ToVec(const Eigen::Vector3d& v) { return {v.x(), v.y(), v.z()}; }
-
-// Rows of `count` jobs, shared among threads.
-void Parallel(int threads, int count, const std::function<void(int)>& job) {
-  std::atomic<int> next{0};
-  const auto work = [&] {
-    for (int i = next++; i < count; i = next++) job(i);
-  };
-  std::vector<std::thread> pool;
-  for (int t = 1; t < threads; ++t) pool.emplace_back(work);
-  work();
-  for (std::thread& t : pool) t.join();
-}
 
 // The ray through a photo point. The lens is undistorted on a coarse grid and
 // interpolated: at 8 px the error is below 0.001 px for a phone's lens.
@@ -105,11 +91,13 @@ class Renderer {
         stride_(std::max(2, width / 400)) {}
 
   RenderedPhoto Run() {
-    LightGrid();
+    // A flat card over plain ground needs no rays.
+    quick_ = o_.card_only && o_.card.present && o_.card.bend_mm == 0;
+    if (!quick_) LightGrid();
     FirstPass();
     SecondPass();
     RenderedPhoto out;
-    out.photo = DevelopPhoto(image_, background_, o_.effects, o_.seed);
+    out.photo = DevelopPhoto(image_, background_, o_.effects, o_.seed, threads_);
     out.truth = ComputeTruth(o_, width_, height_);
     FindCovered(out.truth);
     return out;
@@ -208,7 +196,9 @@ class Renderer {
     const Vec3 d = a.place - place;
     const double off = std::abs(Dot(d, normal)) + 0.25 * Length(d);
     const double turn = std::max(0.0, Dot(a.normal, normal));
-    return std::exp(-off / reach) * turn * turn * turn + 1e-9;
+    const double near = reach / (reach + off);
+    const double near2 = near * near;
+    return near2 * near2 * turn * turn * turn + 1e-9;
   }
 
   void SmoothGrid(int step) {
@@ -282,9 +272,38 @@ class Renderer {
     return light;
   }
 
+  // The card without shadows, over ground of one colour with faint blotches.
+  Vec3 LookQuickly(const Ray& ray, Hit* hit_out) const {
+    const Vec3 out = ToVec(layout_.shape_from_card.rotation.col(2));
+    const Vec3 corner = ToVec(layout_.shape_from_card.translation);
+    const double t = Dot(corner - ray.from, out) / Dot(ray.way, out);
+    const Vec3 d = ray.from + t * ray.way - corner;
+    const double scale = 1 / o_.card.print_scale;
+    const double x = scale * Dot(d, ToVec(layout_.shape_from_card.rotation.col(0)));
+    const double y = scale * Dot(d, ToVec(layout_.shape_from_card.rotation.col(1)));
+    const bool on_card = t > 0 && x >= 0 && y >= 0 && x <= kCardSide &&
+                         y <= kCardSide && (x <= kCardArm || y <= kCardArm);
+    if (hit_out != nullptr) {
+      hit_out->any = true;
+      hit_out->thing = on_card ? kQuickCard : 0;
+      hit_out->distance = t;
+      hit_out->place.place = ray.from + t * ray.way;
+    }
+    if (!on_card) {
+      const double blotch = Noise((1 / 30.0) * Vec3{x, y, 0}, 3).value;
+      return (0.16 + 0.03 * blotch) * Vec3{1.0, 0.96, 0.9};
+    }
+    SurfacePlace p;
+    p.material = Material::kCardFront;
+    p.attributes = {x, y, 0, 0};
+    const double shade = 0.9 + 0.0006 * (x - y);
+    return shade * textures_.At(p).colour;
+  }
+
   // Linear light that comes back along the ray through (x, y).
   Vec3 Look(double x, double y, Hit* hit_out) const {
     const Ray ray = rays_.At(x, y);
+    if (quick_) return LookQuickly(ray, hit_out);
     Hit hit = tracer_.Trace(ray);
     if (hit_out != nullptr) *hit_out = hit;
     if (!hit.any) return Sky(ray.way);
@@ -362,6 +381,10 @@ class Renderer {
         Hit hit;
         pixel[x] = ToPixel(Look(x + 0.5, y + 0.5, &hit));
         thing[x] = hit.any ? static_cast<int>(hit.thing) : -1;
+        if (quick_) {
+          back[x] = 0;
+          continue;
+        }
         const double depth =
             hit.any ? Dot(hit.place.place - layout_.lens, Forward()) : 1e5;
         // Depth of field: in focus to 120 mm behind what is measured.
@@ -377,6 +400,8 @@ class Renderer {
 
   // Pixels in which something ends: sampled again, many times.
   int SamplesFor(int x, int y) const {
+    // What will be blurred needs no more.
+    if (background_.at<float>(y, x) > 0.6F) return 0;
     const auto here = image_.at<cv::Vec3f>(y, x);
     const int thing = things_seen_.at<int>(y, x);
     bool differs = false;
@@ -482,7 +507,11 @@ class Renderer {
     }
   }
 
+  // AddCard puts the print second, after the floor.
+  static constexpr std::uint32_t kQuickCard = 1;
+
   const SceneOptions& o_;
+  bool quick_ = false;
   int width_;
   int height_;
   int threads_;
