@@ -260,6 +260,11 @@ Vector3d FootGeometry::WallPoint(const WallColumn& column, double down) const {
                         Vector3d(column.outward.x(), column.outward.y(), 0.0);
 }
 
+double FootGeometry::RearReach(double across) const {
+  const double edge = std::sin(std::numbers::pi * Clamp01(across));
+  return -0.9 * shape_.bulb * std::pow(std::max(0.0, edge), 0.8);
+}
+
 void FootGeometry::BuildRear() {
   const Vector3d from = right_heel().top;
   const Vector3d to = left_heel().top;
@@ -269,12 +274,11 @@ void FootGeometry::BuildRear() {
     const double t = static_cast<double>(j) / kRearSegments;
     // Two bulbs with a cleft between them.
     const double bulbs = std::pow(std::sin(std::numbers::pi * t), 0.6) *
-                         (1 - 0.55 * std::exp(-std::pow((t - 0.5) / 0.09, 2)));
+                         (1 - 0.6 * std::exp(-std::pow((t - 0.5) / 0.11, 2)));
     rear_top_.emplace_back(from + t * (to - from) +
                            Vector3d(-shape_.bulb * bulbs, 0.0, -2.0 * bulbs));
-    const double edge = std::pow(std::sin(std::numbers::pi * t), 0.8);
     rear_edge_.emplace_back(low_from + t * (low_to - low_from) +
-                            Vector2d(-0.9 * shape_.bulb * edge, 0.0));
+                            Vector2d(RearReach(t), 0.0));
   }
 }
 
@@ -368,8 +372,17 @@ SolarPlace FootGeometry::SolarAt(double x, double y) const {
     p.sulcus = std::max(p.sulcus, cleft);
   }
   // CHOSEN: the frog's edge falls into its groove over 2.5 mm.
-  const double on_frog = 1 - SmoothStep(-0.3, 2.2, p.frog);
+  const double on_frog = 1 - SmoothStep(-1.6, 2.0, p.frog);
   z = Mix(z, surface, on_frog);
+  // Behind the heels the surface rolls up into the bulbs.
+  const double across = Clamp01((y - right_heel().ground.y()) /
+                                (left_heel().ground.y() - right_heel().ground.y()));
+  const double to_edge =
+      x - Mix(right_heel().ground.x(), left_heel().ground.x(), across) -
+      RearReach(across);
+  const double roll = Clamp01(1 - to_edge / 11.0);
+  z += 8.0 * roll * roll * SmoothStep(0.0, 0.12, across) *
+       SmoothStep(1.0, 0.88, across);
   p.z = z + shape_.lift();
   return p;
 }

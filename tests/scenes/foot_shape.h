@@ -149,6 +149,9 @@ class FootGeometry {
   void BuildOutline();
   void BuildWall();
   void BuildRear();
+  // How far the solar surface reaches behind the line between the heels, from
+  // the right heel (0) to the left (1); below zero [mm].
+  double RearReach(double across) const;
   Eigen::Vector2d FrogFromShape(double x, double y) const;
   Eigen::Vector2d ShapeFromFrog(double along, double across) const;
 

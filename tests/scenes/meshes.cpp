@@ -115,12 +115,13 @@ void AddSolarSurface(const FootGeometry& foot, Things& things) {
     const double across =
         static_cast<double>(i) / static_cast<double>(low.size() - 1);
     const double swell =
-        7.0 * std::pow(std::sin(std::numbers::pi * across), 0.7) *
-        (1 - 0.7 * std::exp(-std::pow((across - 0.5) / 0.07, 2)));
+        9.0 * std::pow(std::sin(std::numbers::pi * across), 0.6) *
+        (1 - 0.8 * std::exp(-std::pow((across - 0.5) / 0.11, 2)));
     for (int r = 0; r <= kBulbRows; ++r) {
       const double t = static_cast<double>(r) / kBulbRows;
       const Vec3 p = Mix(low[i], high[i], t) +
-                     swell * std::sin(std::numbers::pi * t) * Vec3{-0.8, 0, -0.5};
+                     swell * std::pow(std::sin(std::numbers::pi * t), 0.7) *
+                         Vec3{-0.85, 0, -0.45};
       bulbs.Add(p, {p.y, t, p.z, 0});
     }
   }
@@ -196,10 +197,14 @@ void AddLeg(const std::vector<std::vector<Vec3>>& rings, Things& things) {
   Mesh mesh;
   mesh.material = Material::kSkinCoat;
   const std::size_t count = rings.front().size();
+  // Running lengths round the leg and up it, for the lie of the coat.
+  double along = 0;
   for (std::size_t k = 0; k < rings.size(); ++k) {
+    if (k > 0) along += Length(rings[k][count / 4] - rings[k - 1][count / 4]);
     for (std::size_t i = 0; i < count; ++i) {
-      mesh.Add(rings[k][i],
-               {static_cast<double>(i), static_cast<double>(k), 0, 0});
+      const double around =
+          190.0 * static_cast<double>(i) / static_cast<double>(count);
+      mesh.Add(rings[k][i], {around, along, 0, 0});
     }
   }
   for (std::size_t k = 0; k + 1 < rings.size(); ++k) {
@@ -359,8 +364,8 @@ void AddHair(const FootGeometry& foot,
     const Vec3 root = Mix(a, b, t);
     const Vec3 along = Normalised(a - b);
     const Vec3 normal = Normalised(Cross(rings[k][next] - rings[k][i], b - a));
-    const Vec3 stray{random.Normal(0, 0.16), random.Normal(0, 0.16),
-                     random.Normal(0, 0.10)};
+    const Vec3 stray{random.Normal(0, 0.12), random.Normal(0, 0.12),
+                     random.Normal(0, 0.08)};
     Vec3 way = Normalised(0.75 * along + 0.25 * down + lift * normal + stray);
     std::vector<Vec3> chain{root};
     const double step = length / pieces;
@@ -374,15 +379,15 @@ void AddHair(const FootGeometry& foot,
     return static_cast<std::size_t>(random.Below(static_cast<int>(n)));
   };
   if (style.coat_mm > 0) {
-    const int hairs = static_cast<int>(16000 * style.density);
+    const int hairs = static_cast<int>(24000 * style.density);
     const std::size_t last = rings.size() - 2;
     for (int h = 0; h < hairs; ++h) {
       // Twice as many low on the pastern, where one looks.
       const double t = random.Uniform();
       const std::size_t k =
           1 + static_cast<std::size_t>(t * t * static_cast<double>(last - 1));
-      grow(k, pick(count), style.coat_mm * random.Uniform(0.7, 1.3), 0.16,
-           0.16, 2);
+      grow(k, pick(count), style.coat_mm * random.Uniform(0.7, 1.3), 0.10,
+           0.17, 2);
     }
   }
   if (style.fringe_mm > 0) {
@@ -472,6 +477,7 @@ Mesh Tube(const std::vector<Vec3>& path,
                {along, a * sizes[i], a, 0});
     }
   }
+  for (Attributes& a : mesh.attributes) a[3] = along - a[0];
   const auto n = static_cast<std::size_t>(sides);
   for (std::size_t i = 0; i + 1 < centres.size(); ++i) {
     for (std::size_t s = 0; s < n; ++s) {

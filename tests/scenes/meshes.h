@@ -42,6 +42,7 @@ enum class Material {
 /// Four numbers that a texture may use, at each vertex. For kWall: along the
 /// outline [mm], down the wall 0..1, height [mm], -. For kSolar: wall
 /// distance, frog distance [mm], bar, sulcus. For kCardFront: card x, y [mm].
+/// For pipes: along [mm], round [mm], round [rad], length left to the end [mm].
 /// For the rest: two running coordinates [mm].
 using Attributes = std::array<double, 4>;
 

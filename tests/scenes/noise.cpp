@@ -33,12 +33,18 @@ constexpr Tables MakeTables() {
 
 constexpr Tables kTables = MakeTables();
 
+// std::floor is a call into the library on the plainest x86-64.
+double Floor(double v) {
+  const auto whole = static_cast<double>(static_cast<std::int64_t>(v));
+  return whole > v ? whole - 1 : whole;
+}
+
 }  // namespace
 
 NoiseValue Noise(Vec3 p, std::uint32_t seed) {
-  const double fx = std::floor(p.x);
-  const double fy = std::floor(p.y);
-  const double fz = std::floor(p.z);
+  const double fx = Floor(p.x);
+  const double fy = Floor(p.y);
+  const double fz = Floor(p.z);
   const std::uint32_t mixed = seed * 0x9e3779b9U;
   const auto ix =
       (static_cast<std::uint32_t>(static_cast<std::int64_t>(fx)) + (mixed >> 24)) & 255U;
@@ -108,8 +114,8 @@ NoiseValue Fractal(Vec3 p,
 }
 
 Cell NearestDot(double x, double y, double size, std::uint32_t seed) {
-  const double fx = std::floor(x / size);
-  const double fy = std::floor(y / size);
+  const double fx = Floor(x / size);
+  const double fy = Floor(y / size);
   double best = 1e9;
   Cell cell;
   for (int dy = -1; dy <= 1; ++dy) {

@@ -118,6 +118,32 @@ class Renderer {
                   : Mix(horizon, high, up);
   }
 
+  // What is seen far away: trees or buildings under the sky, out of focus.
+  Vec3 Backdrop(Vec3 way) const {
+    const auto seed = static_cast<std::uint32_t>(o_.appearance.seed * 31 + 5);
+    const double up = Dot(way, o_.light.up);
+    const double turn = std::atan2(way.y, way.x);
+    const auto noise = [&](double across, double high, std::uint32_t k) {
+      return Fractal({across * turn, high * up, 0}, 1, 4, 0.55, 0.001, seed + k).value;
+    };
+    const double clouds = noise(3, 9, 1);
+    Vec3 colour = (1.15 + 0.2 * clouds) * Sky(way);
+    const double trees = 0.10 + 0.09 * noise(5, 0, 2) + 0.02 * noise(40, 0, 3);
+    const double leaf = noise(45, 45, 4);
+    const Vec3 green = (o_.light.sky * (1 + 0.55 * leaf)) *
+                       Mix(Vec3{0.055, 0.085, 0.035}, Vec3{0.12, 0.10, 0.07},
+                           Clamp01(0.5 + noise(2, 2, 5)));
+    colour = Mix(green, colour, SmoothStep(trees - 0.006, trees + 0.006, up));
+    // Here and there a building.
+    const double block = std::floor(turn * 5 + 40);
+    const double high = 0.06 + 0.22 * HashUniform(static_cast<std::uint32_t>(block), 7, seed);
+    if (HashUniform(static_cast<std::uint32_t>(block), 3, seed) < 0.3 && up < high) {
+      const double shade = 0.1 + 0.3 * HashUniform(static_cast<std::uint32_t>(block), 9, seed);
+      colour = (shade * o_.light.sky) * Vec3{1.0, 0.93, 0.85};
+    }
+    return colour;
+  }
+
   Arriving LightAt(const SurfacePlace& p, std::uint32_t id, int suns, int skies) const {
     Arriving a;
     const Lighting& l = o_.light;
@@ -306,7 +332,7 @@ class Renderer {
     if (quick_) return LookQuickly(ray, hit_out);
     Hit hit = tracer_.Trace(ray);
     if (hit_out != nullptr) *hit_out = hit;
-    if (!hit.any) return Sky(ray.way);
+    if (!hit.any) return Backdrop(ray.way);
     // A slanted surface has a longer pixel; noise is kept a little too fine
     // there rather than too coarse across.
     const double slant = std::max(0.25, -Dot(hit.place.normal, ray.way));

@@ -182,14 +182,16 @@ void AddFootHand(const SceneOptions& o,
   const Vec3 side = right_side ? Vec3{0, -1, 0} : Vec3{0, 1, 0};
   const Vec3 middle = Mix(palm_from, palm_to, 0.5);
   const Vec3 palm = middle + 18.0 * side + Vec3{-10, 0, 32};
+  const Vec3 wrist = palm + 45.0 * side + Vec3{-30, 0, 20};
+  // The back of the hand: four bones close together, spread to the knuckles.
   for (int f = 0; f < 4; ++f) {
     const Vec3 knuckle = Mix(palm_from, palm_to, f / 3.0);
-    AddFinger({palm + 0.6 * (knuckle - middle), knuckle}, 1.45 * radius, skin, 7,
-              things);
+    AddFinger({wrist + 0.35 * (knuckle - middle), palm + 0.75 * (knuckle - middle),
+               knuckle},
+              1.45 * radius, skin, static_cast<std::uint32_t>(7 + f), things);
   }
   // The forearm goes off to the side, in a sleeve.
-  const Vec3 wrist = palm + 45.0 * side + Vec3{-30, 0, 20};
-  AddFinger({wrist, palm}, 3.0 * radius, skin, 8, things);
+  AddFinger({wrist + 12.0 * side, palm}, 2.4 * radius, skin, 12, things);
   const Vec3 elbow = wrist + 260.0 * Normalised(side + Vec3{-0.5, 0, 0.25});
   AddFinger({elbow, Mix(wrist, elbow, 0.5), wrist}, 4.0 * radius,
             Material::kCloth, 9, things);
@@ -221,12 +223,21 @@ void AddCardHand(const SceneOptions& o,
                at(a, -10, behind), at(a, 14, behind)},
               radius, skin, static_cast<std::uint32_t>(21 + f), things);
   }
-  const Vec3 palm = at(along + 8, -82, -18);
-  AddFinger({at(along - 18, -78, -18), palm, at(along + 34, -76, -8)}, 17, skin,
-            25, things);
-  const Vec3 wrist = at(along + 30, -140, -26);
-  AddFinger({wrist, palm}, 27, skin, 26, things);
-  AddFinger({at(along + 70, -420, -40), wrist}, 40, Material::kCloth, 27, things);
+  const Vec3 wrist = at(along + 26, -138, -24);
+  for (int f = 0; f < 4; ++f) {
+    const double a = along - 22 + 19 * f;
+    AddFinger({at(along + 10 + 8 * f, -130, -24), at(a + 10, -96, -22),
+               at(a + 8, -62, -24)},
+              14, skin, static_cast<std::uint32_t>(30 + f), things);
+  }
+  // The ball of the thumb.
+  AddFinger({at(along + 26, -122, -14), at(along + 22, -88, -4),
+             at(along + 15, -58, 4)},
+            17, skin, 25, things);
+  AddFinger({at(along + 40, -180, -28), wrist, at(along + 18, -110, -20)}, 25, skin,
+            26, things);
+  AddFinger({at(along + 110, -470, -60), at(along + 44, -178, -30)}, 40,
+            Material::kCloth, 27, things);
 }
 
 // What stands behind a lifted foot.
@@ -359,7 +370,20 @@ void AddLitter(const SceneOptions& o,
                Random& random,
                Things& things) {
   const bool lateral = o.view == View::kLateral;
-  const double reach = 420;
+  // Where the camera looks: past a lifted foot, on the floor behind it.
+  Vec3 middle = floor.centre;
+  double reach = 420;
+  if (!lateral) {
+    const Vec3 way = -layout.towards_camera;
+    const double down = -Dot(way, floor.up);
+    if (down > 0.2) {
+      const Vec3 from = layout.lens;
+      middle = from + (Dot(from - floor.centre, floor.up) / down) * way;
+    }
+    const double far = Length(middle - layout.lens);
+    reach = std::clamp(0.55 * far * 43.27 / o.camera.focal_35mm, 300.0, 1100.0);
+  }
+  const double more = std::min(4.0, reach * reach / (420.0 * 420.0));
   const auto clear = [&](Vec3 p) {
     // Before the foot and the card nothing tall may stand.
     if (!lateral) return true;
@@ -368,13 +392,15 @@ void AddLitter(const SceneOptions& o,
     return !(toward > -75 && beside < 330);
   };
   const auto spot = [&] {
-    return floor.At(random.Uniform(-reach, reach), random.Uniform(-reach, reach));
+    return middle + random.Uniform(-reach, reach) * floor.along +
+           random.Uniform(-reach, reach) * floor.across;
   };
   if (o.ground == Ground::kStraw || o.ground == Ground::kDirt ||
       o.ground == Ground::kConcrete) {
     Strands straw;
     straw.material = Material::kStraw;
-    const int count = o.ground == Ground::kStraw ? 2600 : random.Below(90);
+    const int count = static_cast<int>(
+        more * (o.ground == Ground::kStraw ? 2600 : random.Below(90)));
     for (int k = 0; k < count; ++k) {
       Vec3 p = spot();
       const bool free = clear(p);
@@ -395,7 +421,7 @@ void AddLitter(const SceneOptions& o,
   if (o.ground == Ground::kGrass) {
     Strands grass;
     grass.material = Material::kGrass;
-    for (int k = 0; k < 15000; ++k) {
+    for (int k = 0; k < static_cast<int>(more * 15000); ++k) {
       const Vec3 p = spot();
       const bool free = clear(p);
       if (!free && random.Chance(0.5)) continue;
@@ -411,7 +437,8 @@ void AddLitter(const SceneOptions& o,
   }
   if (o.ground == Ground::kGravel || o.ground == Ground::kDirt ||
       o.ground == Ground::kSand) {
-    const int count = o.ground == Ground::kGravel ? 700 : random.Below(110);
+    const int count = static_cast<int>(
+        more * (o.ground == Ground::kGravel ? 700 : random.Below(110)));
     for (int k = 0; k < count; ++k) {
       const Vec3 p = spot();
       const bool free = clear(p);

@@ -20,6 +20,8 @@ Vec3 Bumped(Vec3 normal, Vec3 gradient, double height) {
   return Normalised(normal - (slope - Dot(slope, normal) * normal));
 }
 
+// The thumb that holds the card: see stage.cpp.
+constexpr std::uint32_t kThumb = 20;
 constexpr Vec3 kMudColour{0.155, 0.115, 0.075};
 constexpr Vec3 kDustColour{0.40, 0.35, 0.28};
 
@@ -96,6 +98,7 @@ Textures::Textures(const SceneOptions& options, const Layout& layout)
                                                  : Vec3{0, 0, 1}) {
   along_ = Normalised(layout.photo_right - Dot(layout.photo_right, up_) * up_);
   across_ = Cross(up_, along_);
+  towards_ = layout.towards_camera;
 }
 
 void Textures::Dirty(const SurfacePlace& p, double low, Surface& s) const {
@@ -297,21 +300,21 @@ Surface Textures::Floor(const SurfacePlace& p) const {
       break;
     }
     case Ground::kDirt: {
-      const NoiseValue n = Fractal(flat, 40, 7, 0.62, foot, seed_ + 66);
+      const NoiseValue n = Fractal(flat, 40, 7, 0.54, foot, seed_ + 66);
       s.colour = (1 + 0.28 * n.value + 0.15 * wide) * Vec3{0.21, 0.155, 0.105};
       const Cell stone = NearestDot(x, y, 16, seed_ + 67);
       const double size = 0.6 + 2.6 * ((stone.id >> 8) % 100) / 100.0;
       if (stone.id % 3 == 0 && stone.distance < size) {
         s.colour = Mix(s.colour, {0.33, 0.30, 0.26}, 0.7);
       }
-      bump(n, 2.6);
+      bump(n, 2.0);
       break;
     }
     case Ground::kSand: {
-      const NoiseValue n = Fractal(flat, 60, 8, 0.6, foot, seed_ + 68);
+      const NoiseValue n = Fractal(flat, 60, 8, 0.5, foot, seed_ + 68);
       const double grain = Fractal(flat, 1.2, 2, 0.8, foot, seed_ + 69).value;
-      s.colour = (1 + 0.10 * n.value + 0.25 * grain) * Vec3{0.46, 0.38, 0.27};
-      bump(n, 4.0);
+      s.colour = (1 + 0.10 * n.value + 0.20 * grain) * Vec3{0.46, 0.38, 0.27};
+      bump(n, 2.6);
       break;
     }
     case Ground::kGravel: {
@@ -371,7 +374,7 @@ Surface Textures::Card(const SurfacePlace& p) const {
   const double smear =
       Fractal({x, y, 0}, 45, 4, 0.55, p.footprint, seed_ + 80).value;
   const double grime = SmoothStep(0.1, 0.9, smear + 0.5 * options_.appearance.mud);
-  s.colour = Mix(s.colour, {0.32, 0.26, 0.19}, 0.14 * grime);
+  s.colour = Mix(s.colour, {0.32, 0.26, 0.19}, (black ? 0.05 : 0.14) * grime);
   s.gloss = 0.04;
   s.sharpness = 10;
   return s;
@@ -394,20 +397,34 @@ Surface Textures::At(const SurfacePlace& p) const {
     case Material::kCardFront:
       return Card(p);
     case Material::kBulb: {
-      const NoiseValue n = noise(7, 5, 100);
-      const Vec3 horn = Mix(Vec3{0.33, 0.25, 0.18}, Vec3{0.09, 0.075, 0.065},
+      const NoiseValue n = noise(5, 5, 100);
+      const NoiseValue folds =
+          Fractal({0.5 * p.place.x, p.place.y, 2.2 * p.place.z}, 9, 3, 0.5,
+                  p.footprint, seed_ + 122);
+      const Vec3 horn = Mix(Vec3{0.36, 0.28, 0.215}, Vec3{0.10, 0.085, 0.075},
                             a.horn_darkness);
-      s.colour = (1 + 0.25 * n.value) * horn;
-      s.normal = Bumped(p.normal, n.gradient, 0.7);
+      s.colour = (1 + 0.18 * n.value + 0.12 * folds.value) * horn;
+      // Up at the hairline the coat begins.
+      const double ragged = p.attributes[1] + 0.12 * n.value;
+      s.colour = Mix(s.colour, 0.8 * a.coat, SmoothStep(0.78, 0.98, ragged));
+      s.normal = Bumped(p.normal, n.gradient, 0.35);
+      s.normal = Bumped(s.normal, folds.gradient, 0.8);
       s.gloss = 0.08 + 0.3 * a.wet;
       Dirty(p, 0.7, s);
       return s;
     }
     case Material::kSkinCoat: {
-      const NoiseValue n = noise(5, 4, 101);
-      s.colour = (0.75 + 0.3 * n.value) * a.coat;
-      s.normal = Bumped(p.normal, n.gradient, 0.5);
-      s.gloss = 0.05;
+      // Between the hairs that are drawn: streaks along the coat's lie.
+      const NoiseValue n = Fractal(
+          {p.attributes[0], 0.22 * p.attributes[1], 0}, 1.6, 4, 0.7,
+          0.6 * p.footprint, seed_ + 101);
+      const double wide = noise(35, 3, 119).value;
+      s.colour = (0.80 + 0.24 * n.value + 0.10 * wide) * a.coat;
+      s.normal = Bumped(p.normal, noise(4, 3, 120).gradient, 0.22);
+      s.gloss = 0.06;
+      const double low = SmoothStep(70, 20, p.place.z);
+      s.colour = Mix(s.colour, kMudColour,
+                     0.6 * a.mud * low * Clamp01(0.5 + noise(18, 4, 121).value));
       return s;
     }
     case Material::kHair: {
@@ -422,16 +439,18 @@ Surface Textures::At(const SurfacePlace& p) const {
     }
     case Material::kShoe: {
       const NoiseValue n = noise(14, 5, 103);
-      const double rust = SmoothStep(0.0, 0.8, n.value + 0.9 - 1.1 * a.trimmed);
+      const double rust =
+          0.75 * SmoothStep(-0.6, 1.2, n.value + 0.9 - 1.3 * a.trimmed);
       const double scratch =
           Fractal({0.12 * p.place.x, 2.2 * p.place.y, p.place.z}, 2, 3, 0.7,
                   p.footprint, seed_ + 104).value;
       s.colour = (1 + 0.18 * scratch) *
-                 Mix(Vec3{0.30, 0.30, 0.31}, Vec3{0.20, 0.105, 0.055}, rust);
+                 Mix(Vec3{0.20, 0.20, 0.21}, Vec3{0.15, 0.085, 0.05}, rust);
       if (p.attributes[2] > 0.5) s.colour = 0.35 * s.colour;
       s.normal = Bumped(p.normal, n.gradient, 0.25);
-      s.gloss = Mix(0.55, 0.08, rust);
-      s.sharpness = 30;
+      s.gloss = Mix(0.45, 0.08, rust);
+      s.sharpness = 24;
+      Dirty(p, 0.8, s);
       return s;
     }
     case Material::kNail:
@@ -456,13 +475,26 @@ Surface Textures::At(const SurfacePlace& p) const {
       const double blush = noise(22, 2, 108).value;
       s.colour = (1 + 0.10 * n.value) * a.skin;
       s.colour = s.colour * Vec3{1 + 0.08 * blush, 1 - 0.04 * blush, 1 - 0.06 * blush};
-      const double creases = std::abs(std::sin(p.attributes[0] * 0.27));
-      s.colour = Mix(0.72 * s.colour, s.colour, SmoothStep(0.0, 0.18, creases));
+      // Creases at the joints, on one side more than on the other.
+      const double joint = p.attributes[0] / 25 - std::floor(p.attributes[0] / 25);
+      const double crease =
+          (Bump(0.05, joint - 0.45) + Bump(0.04, joint - 0.55)) *
+          (0.6 + 0.4 * std::cos(p.attributes[2] + p.tint));
+      s.colour = (1 - 0.30 * crease) * s.colour;
       s.normal = Bumped(p.normal, n.gradient, 0.28);
       s.gloss = 0.10;
       s.sharpness = 12;
-      const double grime = SmoothStep(0.1, 0.7, noise(9, 4, 109).value + 0.3 * a.mud);
-      s.colour = Mix(s.colour, 0.5 * kMudColour, 0.35 * grime);
+      const double grime = SmoothStep(0.1, 0.9, noise(9, 4, 109).value + 0.3 * a.mud);
+      s.colour = Mix(s.colour, 0.5 * kMudColour, 0.30 * grime);
+      // The thumb's nail faces the viewer.
+      if (p.tint == kThumb) {
+        const double rim = 0.5 * p.attributes[3] - 6.5;
+        const double off = 1.6 * std::hypot(Dot(p.normal, along_), 0.0);
+        const double nail = SmoothStep(1.0, 0.9, std::hypot(rim / 4.0, off / 0.9)) *
+                            SmoothStep(0.0, 0.3, Dot(p.normal, towards_));
+        s.colour = Mix(s.colour, 1.15 * a.skin + Vec3{0.06, 0.05, 0.05}, 0.8 * nail);
+        s.gloss = Mix(s.gloss, 0.5, nail);
+      }
       return s;
     }
     case Material::kGlove: {

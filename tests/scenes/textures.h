@@ -64,6 +64,7 @@ class Textures {
   // Two directions along the floor.
   Vec3 along_;
   Vec3 across_;
+  Vec3 towards_;
 };
 
 }  // namespace plumbfoot::scenes
