@@ -407,6 +407,11 @@ Surface Textures::At(const SurfacePlace& p) const {
       // Up at the hairline the coat begins.
       const double ragged = p.attributes[1] + 0.12 * n.value;
       s.colour = Mix(s.colour, 0.8 * a.coat, SmoothStep(0.78, 0.98, ragged));
+      // Down at the frog its rubber runs out into the skin.
+      const Vec3 rubber = Mix(Vec3{0.135, 0.12, 0.105}, Vec3{0.40, 0.35, 0.29},
+                              a.trimmed * 0.85);
+      s.colour = Mix((1 + 0.2 * n.value) * rubber, s.colour,
+                     SmoothStep(0.0, 0.30, ragged + 0.3 * folds.value));
       s.normal = Bumped(p.normal, n.gradient, 0.35);
       s.normal = Bumped(s.normal, folds.gradient, 0.8);
       s.gloss = 0.08 + 0.3 * a.wet;
