@@ -108,19 +108,22 @@ cv::Mat DevelopPhoto(cv::Mat linear,
   if (blur > 0.05) cv::GaussianBlur(linear, linear, {}, blur);
 
   // Exposure: the metered mean comes to a middle grey.
-  const double gain = std::clamp(0.155 / Metered(linear), 0.25, 4.0) * e.exposure;
+  const double gain =
+      std::clamp(0.155 / Metered(linear), 0.25, 4.0) * e.exposure;
   constexpr int kLevels = 4096;
   std::array<float, kLevels + 1> tone{};
   for (int i = 0; i <= kLevels; ++i) {
     // sRGB (IEC 61966-2-1), with the highlights rolled off as phones do.
     const double v = 1.6 * i / kLevels;
-    const double rolled = v < 0.75 ? v : 0.75 + 0.25 * (1 - std::exp(-(v - 0.75) / 0.25));
+    const double rolled =
+        v < 0.75 ? v : 0.75 + 0.25 * (1 - std::exp(-(v - 0.75) / 0.25));
     const double s = rolled <= 0.0031308
                          ? 12.92 * rolled
                          : 1.055 * std::pow(rolled, 1 / 2.4) - 0.055;
     tone[static_cast<std::size_t>(i)] = static_cast<float>(255 * s);
   }
-  const double white[3] = {e.white_balance.x, e.white_balance.y, e.white_balance.z};
+  const double white[3] = {
+      e.white_balance.x, e.white_balance.y, e.white_balance.z};
   const double cx = linear.cols / 2.0;
   const double cy = linear.rows / 2.0;
   const double corner = cx * cx + cy * cy;

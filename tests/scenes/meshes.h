@@ -60,7 +60,10 @@ struct Mesh {
     attributes.push_back(attribute);
     return static_cast<std::uint32_t>(places.size() - 1);
   }
-  void Quad(std::uint32_t a, std::uint32_t b, std::uint32_t c, std::uint32_t d) {
+  void Quad(std::uint32_t a,
+            std::uint32_t b,
+            std::uint32_t c,
+            std::uint32_t d) {
     triangles.push_back({a, b, c});
     triangles.push_back({a, c, d});
   }

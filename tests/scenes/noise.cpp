@@ -17,7 +17,8 @@ struct Tables {
 
 constexpr Tables MakeTables() {
   Tables t;
-  for (std::size_t i = 0; i < 256; ++i) t.next[i] = static_cast<std::uint8_t>(i);
+  for (std::size_t i = 0; i < 256; ++i)
+    t.next[i] = static_cast<std::uint8_t>(i);
   for (std::uint32_t i = 255; i > 0; --i) {
     const std::uint32_t j = Hash(i, 17, 4) % (i + 1);
     const std::uint8_t held = t.next[i];
@@ -26,7 +27,8 @@ constexpr Tables MakeTables() {
   }
   for (std::size_t i = 0; i < 256; ++i) {
     t.next[i + 256] = t.next[i];
-    t.value[i] = Hash(static_cast<std::uint32_t>(i), 5, 9) * (2.0 / 4294967296.0) - 1;
+    t.value[i] =
+        Hash(static_cast<std::uint32_t>(i), 5, 9) * (2.0 / 4294967296.0) - 1;
   }
   return t;
 }
@@ -46,20 +48,25 @@ NoiseValue Noise(Vec3 p, std::uint32_t seed) {
   const double fy = Floor(p.y);
   const double fz = Floor(p.z);
   const std::uint32_t mixed = seed * 0x9e3779b9U;
-  const auto ix =
-      (static_cast<std::uint32_t>(static_cast<std::int64_t>(fx)) + (mixed >> 24)) & 255U;
-  const auto iy =
-      (static_cast<std::uint32_t>(static_cast<std::int64_t>(fy)) + (mixed >> 16)) & 255U;
-  const auto iz =
-      (static_cast<std::uint32_t>(static_cast<std::int64_t>(fz)) + (mixed >> 8)) & 255U;
+  const auto ix = (static_cast<std::uint32_t>(static_cast<std::int64_t>(fx)) +
+                   (mixed >> 24)) &
+                  255U;
+  const auto iy = (static_cast<std::uint32_t>(static_cast<std::int64_t>(fy)) +
+                   (mixed >> 16)) &
+                  255U;
+  const auto iz = (static_cast<std::uint32_t>(static_cast<std::int64_t>(fz)) +
+                   (mixed >> 8)) &
+                  255U;
   const double x = p.x - fx;
   const double y = p.y - fy;
   const double z = p.z - fz;
   const auto& next = kTables.next;
   const std::array<std::uint32_t, 2> row = {next[ix], next[(ix + 1) & 255U]};
-  const auto corner = [&](std::uint32_t dx, std::uint32_t dy, std::uint32_t dz) {
-    return kTables.value[next[next[row[dx] + ((iy + dy) & 255U)] +
-                              ((iz + dz) & 255U)]];
+  const auto corner = [&](std::uint32_t dx,
+                          std::uint32_t dy,
+                          std::uint32_t dz) {
+    return kTables
+        .value[next[next[row[dx] + ((iy + dy) & 255U)] + ((iz + dz) & 255U)]];
   };
   const double a = corner(0, 0, 0);
   const double b = corner(1, 0, 0);
@@ -104,7 +111,8 @@ NoiseValue Fractal(Vec3 p,
     // A layer whose features are smaller than two footprints is left out.
     const double visible = Clamp01(1.0 / (frequency * footprint) / 2 - 0.5);
     if (visible <= 0) break;
-    const NoiseValue n = Noise(frequency * p, seed + static_cast<std::uint32_t>(i));
+    const NoiseValue n =
+        Noise(frequency * p, seed + static_cast<std::uint32_t>(i));
     sum.value += strength * visible * n.value;
     sum.gradient += (strength * visible * frequency) * n.gradient;
     strength *= fade;
@@ -120,8 +128,10 @@ Cell NearestDot(double x, double y, double size, std::uint32_t seed) {
   Cell cell;
   for (int dy = -1; dy <= 1; ++dy) {
     for (int dx = -1; dx <= 1; ++dx) {
-      const auto ix = static_cast<std::uint32_t>(static_cast<std::int64_t>(fx) + dx);
-      const auto iy = static_cast<std::uint32_t>(static_cast<std::int64_t>(fy) + dy);
+      const auto ix =
+          static_cast<std::uint32_t>(static_cast<std::int64_t>(fx) + dx);
+      const auto iy =
+          static_cast<std::uint32_t>(static_cast<std::int64_t>(fy) + dy);
       const std::uint32_t h = Hash(ix, iy, seed);
       const double px = (fx + dx + (h & 0xffff) / 65536.0) * size;
       const double py = (fy + dy + (h >> 16) / 65536.0) * size;

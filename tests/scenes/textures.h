@@ -27,7 +27,7 @@ struct SurfacePlace {
 struct Surface {
   Vec3 colour;  ///< Diffuse reflectance, linear.
   Vec3 normal;
-  double gloss = 0.0;      ///< Strength of the highlight [0..1].
+  double gloss = 0.0;       ///< Strength of the highlight [0..1].
   double sharpness = 20.0;  ///< Its exponent.
 };
 
