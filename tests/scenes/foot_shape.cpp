@@ -107,7 +107,8 @@ FootShape RandomFootShape(Random& random, geometry::Foot foot) {
       fore ? random.Uniform(0.94, 1.10) : random.Uniform(0.86, 1.02);
   s.length = width / ratio;
   const double size = s.length / 125.0;
-  s.toe_point = fore ? random.Uniform(-0.035, 0.03) : random.Uniform(0.0, 0.07);
+  s.toe_point =
+      fore ? random.Uniform(-0.035, 0.03) : random.Uniform(0.0, 0.035);
 
   const double left_more = random.Normal(0, 0.012);
   const double lateral = geometry::IsLeft(foot) ? 0.008 : -0.008;

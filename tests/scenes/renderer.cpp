@@ -144,7 +144,7 @@ class Renderer {
     const double block = std::floor(turn * 5 + 40);
     const double high =
         0.06 + 0.22 * HashUniform(static_cast<std::uint32_t>(block), 7, seed);
-    if (HashUniform(static_cast<std::uint32_t>(block), 3, seed) < 0.3 &&
+    if (HashUniform(static_cast<std::uint32_t>(block), 3, seed) < 0.12 &&
         up < high) {
       const double shade =
           0.1 + 0.3 * HashUniform(static_cast<std::uint32_t>(block), 9, seed);

@@ -294,11 +294,13 @@ void AddBehind(const SceneOptions& o,
     const Material cover =
         random.Chance(0.75) ? Material::kLeather : Material::kCloth;
     for (const double side : {-1.0, 1.0}) {
+      // CHOSEN: a thigh is 91 mm thick at most; its axis runs beside the
+      // wall, far enough behind the bearing plane not to come before it.
       const Vec3 start = middle +
-                         (side * random.Uniform(75, 115)) * layout.photo_right +
-                         (random.Uniform(105, 150)) * away;
-      const Vec3 way = Normalised(
-          layout.photo_up + 0.35 * side * layout.photo_right + 0.25 * away);
+                         (side * random.Uniform(85, 120)) * layout.photo_right +
+                         random.Uniform(170, 210) * away;
+      const Vec3 way =
+          Normalised(layout.photo_up + 0.3 * side * layout.photo_right);
       AddFinger({start - 420.0 * way, start, start + 420.0 * way},
                 84,
                 cover,
@@ -448,7 +450,7 @@ void AddLitter(const SceneOptions& o,
       middle = from + (Dot(from - floor.centre, floor.up) / down) * way;
     }
     const double far = Length(middle - layout.lens);
-    reach = std::clamp(0.55 * far * 43.27 / o.camera.focal_35mm, 300.0, 1100.0);
+    reach = std::clamp(0.8 * far * 43.27 / o.camera.focal_35mm, 300.0, 1200.0);
   }
   const double more = std::min(4.0, reach * reach / (420.0 * 420.0));
   const auto clear = [&](Vec3 p) {
@@ -482,8 +484,8 @@ void AddLitter(const SceneOptions& o,
       straw.AddStrand({p,
                        p + 0.5 * length * way,
                        p + length * way - 0.02 * length * floor.up},
-                      random.Uniform(0.8, 2.0),
-                      random.Uniform(0.7, 1.6),
+                      random.Uniform(0.7, 1.4),
+                      random.Uniform(0.5, 1.1),
                       random.Uniform());
     }
     things.strands.push_back(std::move(straw));

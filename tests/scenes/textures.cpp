@@ -489,8 +489,8 @@ Surface Textures::At(const SurfacePlace& p) const {
       return s;
     }
     case Material::kNail:
-      s.colour = {0.30, 0.29, 0.28};
-      s.gloss = 0.6;
+      s.colour = {0.19, 0.185, 0.18};
+      s.gloss = 0.4;
       s.sharpness = 30;
       return s;
     case Material::kSteel: {
