@@ -300,7 +300,7 @@ SceneOptions RandomScene(View view, const FootShape& shape, Random& random) {
   const double extent =
       view == View::kSolar ? 0.5 * (shape.length + shape.left.half_width +
                                     shape.right.half_width) +
-                                 kCardArm + 25
+                                 kCardArm + 40
                            : 0.80 * (shape.length + 45 * size + kCardSide + 20);
   const double fill = random.Uniform(0.62, 0.86);
   // The short side of a 4:3 photo is 0.6 of its diagonal.
