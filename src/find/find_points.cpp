@@ -27,7 +27,8 @@ using geometry::PlaneMap;
 // rasped over some millimetres, a wall bends over centimetres.
 constexpr double kReachMm = 3.0;
 constexpr double kOutlineSmoothMm = 5.0;
-constexpr double kWallSmoothMm = 12.0;
+constexpr double kWallReachMm = 4.0;  // Flares and shoes stand off the line.
+constexpr double kWallSmoothMm = 10.0;
 // CHOSEN: a finder that misses a person's point by more is looking at something
 // else.
 constexpr double kDisagreesMm = 10.0;
@@ -261,9 +262,9 @@ bool Agrees(const FindRequest& request,
   return true;
 }
 
-EdgeOptions OptionsFor(double px_per_mm, double smooth_mm) {
+EdgeOptions OptionsFor(double px_per_mm, double smooth_mm, double reach_mm) {
   EdgeOptions options;
-  options.reach_px = std::clamp(kReachMm * px_per_mm, 4.0, 60.0);
+  options.reach_px = std::clamp(reach_mm * px_per_mm, 4.0, 80.0);
   options.coarse_sigma_px = options.reach_px / 2;
   options.smooth_px = std::max(6.0, smooth_mm * px_per_mm);
   return options;
@@ -300,7 +301,7 @@ void RefineOutline(const FindRequest& request,
   if (open) coarse = RoundTheToe(coarse, left->px, right->px);
   const double scale =
       Enlargement(look, seen.outline.front()) * look.image.px_per_mm;
-  EdgeOptions options = OptionsFor(scale, kOutlineSmoothMm);
+  EdgeOptions options = OptionsFor(scale, kOutlineSmoothMm, kReachMm);
   options.closed = !open;
   PlacedCurve curve;
   curve.placed_by = PlacedBy::kFinder;
@@ -326,9 +327,10 @@ void RefineOutline(const FindRequest& request,
 std::optional<EdgeCurve> FollowBetween(const FindRequest& request,
                                        const PhotoPolyline& coarse,
                                        double px_per_mm,
+                                       double reach_mm,
                                        ViewPoints& points,
                                        std::array<PointId, 2> ends) {
-  const EdgeOptions options = OptionsFor(px_per_mm, kWallSmoothMm);
+  const EdgeOptions options = OptionsFor(px_per_mm, kWallSmoothMm, reach_mm);
   auto edge = FollowEdge(request.photo.rgb, coarse, options);
   if (!edge) return std::nullopt;
   for (const PointId id : ends) {
@@ -338,6 +340,32 @@ std::optional<EdgeCurve> FollowBetween(const FindRequest& request,
     }
   }
   return edge;
+}
+
+/// Ends a wall where it meets the ground on which the card stands, and puts
+/// the toe there: a flared wall or a shoe leaves the straight line.
+void EndOnTheGround(const Look& look, PlacedCurve& wall, PlacedPoint& toe) {
+  if (look.image.ground_left_px < 0 && look.image.ground_right_px < 0) return;
+  const auto above = [&](PhotoPoint p) -> std::optional<double> {
+    const auto at = look.map.Apply(p);
+    if (!at) return std::nullopt;
+    const cv::Point2d i = ImageFromCard(look.image, *at);
+    const double t = i.x / look.image.rgb.cols;
+    return look.image.ground_left_px +
+           t * (look.image.ground_right_px - look.image.ground_left_px) - i.y;
+  };
+  const std::size_t n = wall.px.size();
+  for (std::size_t i = n / 2; i + 1 < n; ++i) {
+    const auto a = above(wall.px[i]);
+    const auto b = above(wall.px[i + 1]);
+    if (!a || !b || !(*a > 0) || *b > 0) continue;
+    const PhotoPoint end =
+        wall.px[i] + (*a / (*a - *b)) * (wall.px[i + 1] - wall.px[i]);
+    wall.px.resize(i + 1);
+    wall.px.push_back(end);
+    toe.px = end;
+    return;
+  }
 }
 
 void RefineLateral(const FindRequest& request,
@@ -368,6 +396,7 @@ void RefineLateral(const FindRequest& request,
               FollowBetween(request,
                             coarse,
                             scale,
+                            kWallReachMm,
                             points,
                             {PointId::kToeHairline, PointId::kToeGround})) {
         PlacedCurve curve;
@@ -376,6 +405,10 @@ void RefineLateral(const FindRequest& request,
         curve.correlation_px = edge->correlation_px;
         curve.placed_by = PlacedBy::kFinder;
         curve.confidence = confidence * std::min(1.0, edge->seen + 0.2);
+        auto& toe = points.at(PointId::kToeGround);
+        if (look != nullptr && toe && toe->placed_by == PlacedBy::kFinder) {
+          EndOnTheGround(*look, curve, *toe);
+        }
         if (curve.confidence >= kLeastConfidence) {
           points.dorsal_wall = std::move(curve);
         }
@@ -395,7 +428,7 @@ void RefineLateral(const FindRequest& request,
     const PhotoPolyline coarse{a->px, b->px};
     if (Distance(a->px, b->px) < 4) continue;
     (void)FollowBetween(
-        request, coarse, PxPerMm(request, map, a->px), points, ends);
+        request, coarse, PxPerMm(request, map, a->px), kReachMm, points, ends);
   }
 }
 

@@ -9,6 +9,7 @@
 
 #include "find/by_image.h"
 #include "find/climb.h"
+#include "find/colour_model.h"
 #include "find/edge_field.h"
 
 namespace plumbfoot::find {
@@ -32,7 +33,12 @@ enum Parameter {
 using Side = std::array<double, kParameters>;
 
 constexpr double kDegree = std::numbers::pi / 180;
-constexpr int kPerPiece = 16;
+constexpr int kPerPiece = 10;
+// CHOSEN: what a millimetre more of length is worth: stripes and flares of the
+// wall are edges too, inside the foot's own.
+constexpr double kOutermost = 0.004;
+// CHOSEN: colours are compared this far on either side of a line [mm].
+constexpr double kBesideMm = 5.0;
 using Piece = std::array<LinePlace, kPerPiece>;
 
 double Square(double v) {
@@ -63,6 +69,7 @@ class Frame {
     return origin_ + scale_ * (u * along_ + v * up_);
   }
   double reach_mm() const { return reach_mm_; }
+  double scale() const { return scale_; }
 
   /// Equal steps between two places, with a sag across in the middle.
   void Lay(cv::Point2d a,
@@ -141,29 +148,31 @@ struct Fit {
   double hairline = -1;
   double pastern = -1;
   double ground = -1;
+  double contrast = 0;       ///< Foot's colours inside, others outside [-1..1].
+  double heel_contrast = 0;  ///< The same along the heel alone.
   double total() const {
-    return 0.40 * wall + 0.18 * heel + 0.20 * hairline + 0.12 * pastern +
-           0.10 * ground;
+    return 0.35 * wall + 0.15 * heel + 0.20 * hairline + 0.15 * pastern +
+           0.15 * ground + 0.5 * contrast;
   }
 };
 
 class SideScore {
  public:
-  SideScore(const EdgeField& field, const Frame& frame)
-      : field_(field), frame_(frame) {}
+  /// @param colours  May be null: edges alone.
+  SideScore(const EdgeField& field,
+            const Frame& frame,
+            const ColourModel* colours = nullptr,
+            double ground_sigma_mm = 3.0)
+      : field_(field),
+        frame_(frame),
+        colours_(colours),
+        ground_sigma_mm_(ground_sigma_mm) {}
 
   double Wall(double ground, double toe, double angle, double length) const {
     const cv::Point2d a = frame_.At(toe, -ground);
     const cv::Point2d b = frame_.At(toe - length * std::cos(angle),
                                     -ground + length * std::sin(angle));
     return Along(a, b, 0.04, 0.95, 3, 0.0);
-  }
-
-  double Heel(double ground, double heel, double angle, double length) const {
-    const cv::Point2d a = frame_.At(heel, -ground);
-    const cv::Point2d b = frame_.At(heel - length * std::cos(angle),
-                                    -ground + length * std::sin(angle));
-    return Along(a, b, 0.05, 0.9, 2, 0.0);
   }
 
   Fit Parts(const Side& s) const {
@@ -174,7 +183,25 @@ class SideScore {
     fit.hairline =
         Along(p.toe_hairline, p.heel_hairline, 0.06, 0.9, 4, s[kSag]);
     fit.pastern = Along(p.pastern_low, p.pastern_high, 0.0, 1.0, 2, 0.0);
-    fit.ground = Along(p.toe_ground, p.heel_ground, 0.05, 0.95, 3, 0.0);
+    // The near quarter bulges towards the camera, further than the heel.
+    const double bulge = 1.3 * s[kHeelDrop];
+    fit.ground = Along(p.toe_ground, p.heel_ground, 0.05, 0.95, 3, bulge);
+    if (colours_ != nullptr) {
+      const cv::Point2d inside = 0.25 * (p.toe_ground + p.heel_ground +
+                                         p.toe_hairline + p.heel_hairline);
+      // Far behind the heel too: stripes of the wall are narrower.
+      for (const double beyond : {1.0, 2.5, 4.0}) {
+        fit.heel_contrast +=
+            Contrast(
+                p.heel_ground, p.heel_hairline, 0, 0.6, 0, inside, beyond) /
+            3;
+      }
+      fit.contrast =
+          0.35 * Contrast(p.toe_ground, p.toe_hairline, 0.05, 0.95, 0, inside) +
+          0.40 * fit.heel_contrast +
+          0.25 *
+              Contrast(p.toe_ground, p.heel_ground, 0.05, 0.95, bulge, inside);
+    }
     return fit;
   }
 
@@ -186,11 +213,13 @@ class SideScore {
         s[kPastern] < 30 * kDegree || s[kPastern] > 80 * kDegree) {
       return -1;
     }
-    return Parts(s).total() - 0.012 * Unusual(s);
+    return Parts(s).total() - 0.012 * Unusual(s) +
+           kOutermost * (s[kSupport] - 120);
   }
 
-  static double Unusual(const Side& s) {
-    return Square(s[kGround] / 3.0) + Square((s[kHeelDrop] - 2) / 3.0) +
+  double Unusual(const Side& s) const {
+    return Square(s[kGround] / ground_sigma_mm_) +
+           Square((s[kHeelDrop] - 2) / 3.0) +
            Square((s[kToeAngle] - 51 * kDegree) / (6 * kDegree)) +
            Square((s[kHeelAngle] - s[kToeAngle] + 4 * kDegree) /
                   (6 * kDegree)) +
@@ -220,8 +249,35 @@ class SideScore {
     return sum / pieces;
   }
 
+  /// How much more the foot's colours lie on the inner side of a line.
+  double Contrast(cv::Point2d a,
+                  cv::Point2d b,
+                  double from,
+                  double to,
+                  double sag,
+                  cv::Point2d inside,
+                  double beyond = 1.0) const {
+    Piece piece;
+    frame_.Lay(a, b, piece, from, to, sag);
+    const cv::Point2d d = b - a;
+    const cv::Point2d n(-d.y, d.x);
+    const double length = std::max(1e-6, std::hypot(n.x, n.y));
+    const double side = n.dot(inside - a) > 0 ? 1.0 : -1.0;
+    const cv::Point2d inwards =
+        (side * kBesideMm * frame_.scale() / length) * n;
+    double sum = 0;
+    for (const LinePlace& p : piece) {
+      const cv::Point2d at(p.at);
+      sum +=
+          colours_->Foot(at + inwards) - colours_->Foot(at - beyond * inwards);
+    }
+    return sum / kPerPiece;
+  }
+
   const EdgeField& field_;
   const Frame& frame_;
+  const ColourModel* colours_;
+  double ground_sigma_mm_;
 };
 
 struct Candidate {
@@ -230,6 +286,7 @@ struct Candidate {
   double left_px = 0;   ///< The ground.
   double right_px = 0;  ///< The ground.
   double score = -1;
+  double unusual = 0;
   Fit fit;
 };
 
@@ -267,53 +324,68 @@ std::vector<Candidate> Walls(const EdgeField& field,
                  std::abs(o.side[kToeAngle] - c.side[kToeAngle]) < 5 * kDegree;
         });
     if (!alike) chosen.push_back(c);
-    if (chosen.size() >= 24) break;
+    if (chosen.size() >= 26) break;
   }
   return chosen;
+}
+
+/// The colours of horn and hair behind a wall, and of what is before and below
+/// it.
+ColourModel ColoursBeside(const EdgeField& field,
+                          const Frame& frame,
+                          const Side& s,
+                          double depth_mm) {
+  ColourModel colours(field);
+  const double slope = 1 / std::tan(s[kToeAngle]);
+  for (double v = 2; v <= 120; v += 3) {
+    const double edge = s[kToe] - v * slope;
+    // The leg is not much thicker than 50 mm; the hoof goes on further back.
+    const double depth = v < 40 ? depth_mm : 35;
+    for (double in = 5; in <= depth; in += 5) {
+      colours.Add(frame.At(edge - in, v), true);
+    }
+    for (double out = 7; out <= 42; out += 5) {
+      colours.Add(frame.At(edge + out, v), false);
+    }
+  }
+  // The ground, well below where a near quarter may bulge.
+  for (double below = 16; below <= 34; below += 6) {
+    for (double u = s[kToe] - 190; u <= s[kToe] + 40; u += 3) {
+      colours.Add(frame.At(u, -below), false);
+    }
+  }
+  colours.Settle();
+  return colours;
 }
 
 /// The rest of the foot behind a wall.
 void Complete(const EdgeField& field, const PlaneImage& image, Candidate& c) {
   const Frame frame(image, c.left_px, c.right_px, c.facing);
-  const SideScore score(field, frame);
   Side& s = c.side;
+  const ColourModel colours = ColoursBeside(field, frame, s, 50);
+  const SideScore score(field, frame, &colours);
   s[kGround] = 0;
   s[kHeelDrop] = 2;
   s[kPastern] = s[kToeAngle] + 1 * kDegree;
   s[kSag] = 2;
-  struct Heel {
-    double support;
-    double angle;
-    double score;
-  };
-  std::vector<Heel> heels;
-  for (double support = 84; support <= 156; support += 3) {
-    for (double angle = 34; angle <= 62; angle += 4) {
-      const double length = 0.33 * support;
-      heels.push_back(
-          {support,
-           angle * kDegree,
-           score.Heel(2, s[kToe] - support, angle * kDegree, length) -
-               0.01 * Square((angle * kDegree - s[kToeAngle] + 4 * kDegree) /
-                             (6 * kDegree))});
-    }
-  }
-  std::sort(heels.begin(), heels.end(), [](const Heel& a, const Heel& b) {
-    return a.score > b.score;
-  });
   Side best = s;
   double best_score = -2;
-  for (std::size_t i = 0; i < std::min<std::size_t>(8, heels.size()); ++i) {
-    s[kSupport] = heels[i].support;
-    s[kHeelAngle] = heels[i].angle;
-    for (const double part : {0.60, 0.66, 0.72, 0.78}) {
-      s[kToeLength] = part * s[kSupport];
-      for (const double heel : {0.40, 0.48, 0.56}) {
-        s[kHeelLength] = heel * s[kToeLength];
-        const double t = score(s);
-        if (t > best_score) {
-          best_score = t;
-          best = s;
+  for (double support = 82; support <= 164; support += 8) {
+    s[kSupport] = support;
+    for (const double behind : {-8.0, -3.0, 2.0}) {
+      s[kHeelAngle] = s[kToeAngle] + behind * kDegree;
+      for (const double part : {0.62, 0.73}) {
+        s[kToeLength] = part * s[kSupport];
+        for (const double heel : {0.42, 0.54}) {
+          s[kHeelLength] = heel * s[kToeLength];
+          for (const double drop : {0.0, 4.0}) {
+            s[kHeelDrop] = drop;
+            const double t = score(s);
+            if (t > best_score) {
+              best_score = t;
+              best = s;
+            }
+          }
         }
       }
     }
@@ -350,18 +422,22 @@ Sightings FindSideByImage(const PlaneImage& image) {
   };
   for (Candidate& c : candidates) Complete(coarse, image, c);
   std::sort(candidates.begin(), candidates.end(), by_score);
-  if (candidates.size() > 8) candidates.resize(8);
+  if (candidates.size() > 6) candidates.resize(6);
   const bool has_ground = image.ground_left_px >= 0;
-  const double ground_step = has_ground ? 1.0 : 4.0;
+  // CHOSEN: a card stands on the ground within a millimetre or so.
+  const double ground_sigma = has_ground ? 0.8 : 6.0;
+  const double ground_step = has_ground ? 0.5 : 4.0;
   for (Candidate& c : candidates) {
     const Frame frame(image, c.left_px, c.right_px, c.facing);
+    const ColourModel colours =
+        ColoursBeside(coarse, frame, c.side, 0.7 * c.side[kSupport]);
     Climb(
         c.side,
         {ground_step, 4, 3 * kDegree, 6, 6, 2, 5 * kDegree, 5, 2, 4 * kDegree},
-        400,
+        300,
         random,
-        SideScore(coarse, frame));
-    const SideScore score(fine, frame);
+        SideScore(coarse, frame, &colours, ground_sigma));
+    const SideScore score(fine, frame, &colours, ground_sigma);
     c.score = Climb(c.side,
                     {ground_step / 2,
                      1.5,
@@ -373,10 +449,11 @@ Sightings FindSideByImage(const PlaneImage& image) {
                      2.5,
                      1,
                      2 * kDegree},
-                    400,
+                    300,
                     random,
                     score);
     c.fit = score.Parts(c.side);
+    c.unusual = score.Unusual(c.side);
   }
   std::sort(candidates.begin(), candidates.end(), by_score);
 
@@ -391,26 +468,30 @@ Sightings FindSideByImage(const PlaneImage& image) {
       rival = std::max(rival, c.score);
     }
   }
-  const double margin = Ramp(0.0, 0.06, best.score - rival);
+  const double margin = Ramp(0.03, 0.10, best.score - rival);
   const double sure = Ramp(0.2, 0.42, best.fit.total()) * (0.4 + 0.6 * margin);
-  const double wall_sure = sure * Ramp(0.2, 0.5, best.fit.wall);
-  const double heel_sure = sure * Ramp(0.1, 0.4, best.fit.heel);
-  const double hair_sure = sure * Ramp(0.1, 0.35, best.fit.hairline);
-  const double pastern_sure = sure * Ramp(0.1, 0.4, best.fit.pastern);
+  const double wall_sure = sure * Ramp(0.55, 0.72, best.fit.wall);
+  // Of all points the heel is hidden most often: by bulbs, hair and shadow.
+  const double heel_sure = sure * Ramp(0.5, 0.7, best.fit.heel) *
+                           Ramp(0.45, 0.65, best.fit.ground) *
+                           Ramp(0.6, 0.8, best.fit.heel_contrast);
+  const double hair_sure = sure * Ramp(0.52, 0.68, best.fit.hairline);
+  const double pastern_sure = sure * Ramp(0.4, 0.7, best.fit.pastern);
   const Frame frame(image, best.left_px, best.right_px, best.facing);
   const Places p = PlacesOf(s, frame);
   const auto sight = [&](cv::Point2d at, double sigma_mm, double confidence) {
     return Sighting{at, sigma_mm * image.px_per_mm, confidence};
   };
   out.foot_confidence = sure;
-  out.wall_confidence = wall_sure;
+  // A wall that is taken too long runs on along the pastern.
+  out.wall_confidence = std::min(wall_sure, hair_sure);
   out.dorsal_wall = {p.toe_hairline, p.toe_ground};
-  out.at(PointId::kToeGround) = sight(p.toe_ground, 2.0, wall_sure);
+  out.at(PointId::kToeGround) = sight(p.toe_ground, 4.0, wall_sure);
   out.at(PointId::kToeHairline) =
-      sight(p.toe_hairline, 3.0, std::min(wall_sure, hair_sure));
-  out.at(PointId::kHeelGround) = sight(p.heel_ground, 3.0, heel_sure);
+      sight(p.toe_hairline, 4.0, std::min(wall_sure, hair_sure));
+  out.at(PointId::kHeelGround) = sight(p.heel_ground, 4.0, heel_sure);
   out.at(PointId::kHeelHairline) =
-      sight(p.heel_hairline, 3.0, std::min(heel_sure, hair_sure));
+      sight(p.heel_hairline, 5.0, std::min(heel_sure, hair_sure));
   out.at(PointId::kPasternLower) = sight(p.pastern_low, 3.0, pastern_sure);
   out.at(PointId::kPasternUpper) = sight(p.pastern_high, 3.0, pastern_sure);
   return out;

@@ -8,6 +8,7 @@
 
 #include "find/by_image.h"
 #include "find/climb.h"
+#include "find/colour_model.h"
 #include "find/edge_field.h"
 
 namespace plumbfoot::find {
@@ -35,6 +36,9 @@ using Sole = std::array<double, kParameters>;
 // over which what lies outside has one colour.
 constexpr int kPieces = 14;
 constexpr int kPerPiece = 10;
+// CHOSEN: what a millimetre more of size is worth: the edges inside the bearing
+// edge lie 10 to 20 mm from it.
+constexpr double kOutermost = 0.002;
 
 struct FootPlace {
   double x;
@@ -179,7 +183,26 @@ class OutlineScore {
       // A foot does not lie on the card nor beyond the photo.
       sum += seen < kPerPiece / 2 ? -0.3 : field_.Coherence(piece);
     }
-    return sum / kPieces;
+    // Where horn ends and the bulb begins, across each buttress.
+    sum += 2 * (Buttress(sole, 1.0) + Buttress(sole, -1.0));
+    // The bearing edge is the outermost of several edges that run alongside:
+    // the white line, a shoe's inner edge.
+    // In width alone: length would pull the heels back along the bulbs.
+    return sum / (kPieces + 4) +
+           kOutermost * (sole[kLeftHalf] + sole[kRightHalf] - 120);
+  }
+
+  /// The edge across one buttress [0..1].
+  double Buttress(const Sole& sole, double side) const {
+    const Frame frame(sole, image_);
+    std::array<LinePlace, kPerPiece> piece;
+    const double half = side > 0 ? sole[kLeftHalf] : sole[kRightHalf];
+    const double heel = sole[kHeelPart] * half;
+    for (int i = 0; i < kPerPiece; ++i) {
+      piece[static_cast<std::size_t>(i)] =
+          frame.At(FootPlace{-1.0, side * (heel - 1.5 * i), -1.0, 0.0});
+    }
+    return field_.Coherence(piece);
   }
 
  private:
@@ -218,7 +241,7 @@ class FrogScore {
       for (int part = 0; part < kParts; ++part) {
         for (std::size_t i = 0; i < piece.size(); ++i) {
           const double t =
-              (part + (static_cast<double>(i) + 0.5) / 8) / kParts * 0.94;
+              (part + (static_cast<double>(i) + 0.5) / 8) / kParts * 0.98;
           const double w = f[kHalfWidth] * std::pow(1 - t, 0.85) *
                            (1 - 0.12 * std::sin(std::numbers::pi * t));
           const double mid = f[kBaseY] + (f[kApexY] - f[kBaseY]) * t;
@@ -273,6 +296,23 @@ FoundFrog FindFrog(const EdgeField& field,
     best.score = Climb(best.frog, {4, 2, 4, 2, 3}, tries, random, score);
   }
   return best;
+}
+
+/// The same sole, turned and moved so that its axis is the frog's.
+Sole AlongTheFrog(const Sole& sole, const Frog& frog) {
+  Sole out = sole;
+  const double turn =
+      std::atan2(frog[kApexY] - frog[kBaseY], frog[kApexX] - frog[kBaseX]);
+  // Where the frog's axis crosses the line of the heels.
+  const double y = frog[kBaseY] - frog[kBaseX] * std::tan(turn);
+  out[kX] -= std::sin(sole[kTurn]) * y;
+  out[kY] += std::cos(sole[kTurn]) * y;
+  out[kTurn] += turn;
+  // The sides stay where they are, about the sole's middle.
+  const double there = y + sole[kLength] / 2 * std::tan(turn);
+  out[kLeftHalf] -= there;
+  out[kRightHalf] += there;
+  return out;
 }
 
 /// Soles that might be, before any is looked at closely.
@@ -341,6 +381,32 @@ std::vector<Sole> Guesses(const PlaneImage& image, bool has_card) {
   return guesses;
 }
 
+/// How much more the colours inside the outline are the foot's than those
+/// outside it [-1..1].
+double Contrast(const EdgeField& field,
+                const PlaneImage& image,
+                const Sole& sole) {
+  const Frame frame(sole, image);
+  const auto outline = Outline(sole);
+  ColourModel colours(field);
+  for (const FootPlace& p : outline) {
+    for (const double part : {0.15, 0.3, 0.45, 0.6, 0.75, 0.92}) {
+      colours.Add(frame.At(part * (p.x - 50) + 50, part * p.y), true);
+    }
+    for (const double beyond : {5.0, 9.0, 14.0, 20.0, 27.0}) {
+      colours.Add(frame.At(p.x + beyond * p.nx, p.y + beyond * p.ny), false);
+    }
+  }
+  colours.Settle();
+  if (colours.feet() < 100 || colours.others() < 100) return -1;
+  double sum = 0;
+  for (const FootPlace& p : outline) {
+    sum += colours.Foot(frame.At(p.x - 4 * p.nx, p.y - 4 * p.ny)) -
+           colours.Foot(frame.At(p.x + 5 * p.nx, p.y + 5 * p.ny));
+  }
+  return sum / static_cast<double>(outline.size());
+}
+
 double Ramp(double low, double high, double v) {
   return std::clamp((v - low) / (high - low), 0.0, 1.0);
 }
@@ -358,11 +424,12 @@ Sightings FindSoleByImage(const PlaneImage& image) {
     Sole sole{};
     double score = -1;
     FoundFrog frog;
+    double contrast = -1;
   };
   std::vector<Candidate> candidates;
   const bool has_card = cv::countNonZero(image.card) > 0;
   for (const Sole& s : Guesses(image, has_card)) {
-    candidates.push_back({s, coarse_score(s), {}});
+    candidates.push_back({s, coarse_score(s), {}, -1});
   }
   std::sort(
       candidates.begin(),
@@ -383,9 +450,10 @@ Sightings FindSoleByImage(const PlaneImage& image) {
     Climb(c.sole, step, 250, random, coarse_score);
     c.score = score(c.sole);
     c.frog = FindFrog(fine, image, c.sole, 60, random);
+    c.contrast = Contrast(coarse, image, c.sole);
   }
   const auto total = [](const Candidate& c) {
-    return c.score + 0.5 * c.frog.score;
+    return c.score + 0.5 * c.frog.score + 0.4 * c.contrast;
   };
   std::sort(chosen.begin(),
             chosen.end(),
@@ -395,8 +463,15 @@ Sightings FindSoleByImage(const PlaneImage& image) {
   for (std::size_t i = 0; i < std::min<std::size_t>(4, chosen.size()); ++i) {
     Candidate& c = chosen[i];
     const Sole fine_step{2, 2, 0.02, 2, 1.5, 1.5, 0.015, 0.02};
-    c.score = Climb(c.sole, fine_step, 500, random, score);
+    Climb(c.sole, fine_step, 300, random, score);
+    c.frog = FindFrog(fine, image, c.sole, 200, random);
+    // An outline alone is nearly an ellipse and says little of its axis; the
+    // frog is long and says it well.
+    if (c.frog.score > 0.3) c.sole = AlongTheFrog(c.sole, c.frog.frog);
+    const Sole last_step{2, 2, 0.004, 2, 1.5, 1.5, 0.015, 0.02};
+    c.score = Climb(c.sole, last_step, 300, random, score);
     c.frog = FindFrog(fine, image, c.sole, 300, random);
+    c.contrast = Contrast(coarse, image, c.sole);
   }
   std::sort(chosen.begin(),
             chosen.end(),
@@ -416,8 +491,8 @@ Sightings FindSoleByImage(const PlaneImage& image) {
     }
   }
   const double margin = Ramp(-0.02, 0.06, total(best) - rival);
-  const double fit = Ramp(0.25, 0.5, best.score);
-  const double sure = fit * (0.4 + 0.6 * margin);
+  const double sure = Ramp(0.40, 0.60, best.score) *
+                      Ramp(0.25, 0.55, best.contrast) * (0.4 + 0.6 * margin);
   out.foot_confidence = sure;
   out.outline_confidence = sure;
 
@@ -430,18 +505,21 @@ Sightings FindSoleByImage(const PlaneImage& image) {
     out.outline.push_back(frame.At(p.x, p.y));
   }
   const Sole& s = best.sole;
-  out.at(PointId::kToe) = sight(s[kLength], 0, 2.0, sure);
-  out.at(PointId::kHeelLeft) = sight(0, s[kHeelPart] * s[kLeftHalf], 3.0, sure);
+  out.at(PointId::kToe) = sight(s[kLength], 0, 4.0, sure);
+  out.at(PointId::kHeelLeft) = sight(0, s[kHeelPart] * s[kLeftHalf], 4.5, sure);
   out.at(PointId::kHeelRight) =
-      sight(0, -s[kHeelPart] * s[kRightHalf], 3.0, sure);
-  const double frog_sure = sure * Ramp(0.1, 0.35, best.frog.score);
+      sight(0,
+            -s[kHeelPart] * s[kRightHalf],
+            4.5,
+            sure * Ramp(0.2, 0.55, score.Buttress(s, -1.0)));
+  const double frog_sure = sure * Ramp(0.25, 0.55, best.frog.score);
   const Frog& f = best.frog.frog;
   if (best.frog.score > 0) {
     out.at(PointId::kFrogApex) = sight(f[kApexX], f[kApexY], 2.5, frog_sure);
     out.at(PointId::kFrogLeft) =
-        sight(f[kBaseX], f[kBaseY] + f[kHalfWidth], 3.0, frog_sure);
+        sight(f[kBaseX], f[kBaseY] + f[kHalfWidth], 4.0, frog_sure);
     out.at(PointId::kFrogRight) =
-        sight(f[kBaseX], f[kBaseY] - f[kHalfWidth], 3.0, frog_sure);
+        sight(f[kBaseX], f[kBaseY] - f[kHalfWidth], 4.0, frog_sure);
   }
   return out;
 }
