@@ -42,8 +42,8 @@ std::vector<RoughTag> DetectTags(const cv::Mat& grey) {
   // two tags can't be confused, and background passes for a tag 20 times less
   // often than with two.
   apriltag_detector_add_family_bits(detector.get(), family.get(), 1);
-  // The caller reduces the picture: see checks on quad_decimate, which shifts
-  // the corners in this release.
+  // The caller reduces the picture: this release's own reduction shifts the
+  // corners (its issue 345).
   detector->quad_decimate = 1.0F;
   detector->nthreads = 2;  // CHOSEN: a phone-class laptop has two to spare.
   detector->refine_edges = true;
