@@ -95,6 +95,7 @@ std::vector<std::vector<bool>> TagCells(int id) {
   std::vector<std::vector<bool>> cells;
   for (int y = 0; y < drawn->height; ++y) {
     std::vector<bool> row;
+    row.reserve(static_cast<std::size_t>(drawn->width));
     for (int x = 0; x < drawn->width; ++x) {
       row.push_back(drawn->buf[y * drawn->stride + x] < 128);
     }
