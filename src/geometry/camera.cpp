@@ -29,7 +29,7 @@ Normalised Undistort(const LensDistortion& lens, double xd, double yd) {
   // all but is. Two or three rounds for a phone's lens.
   double x = xd;
   double y = yd;
-  for (int i = 0; i < 12; ++i) {
+  for (int i = 0; i < 30; ++i) {
     const Normalised d = Distort(lens, x, y);
     const double ex = xd - d.x;
     const double ey = yd - d.y;
@@ -40,9 +40,8 @@ Normalised Undistort(const LensDistortion& lens, double xd, double yd) {
     const double step = slope > 1.0 / 3 ? 1 / slope : 1.0;
     x += step * ex;
     y += step * ey;
-    // The step from here leaves less than 1e-8: 3e-5 px at a focal length of
-    // 3000 px.
-    if (ex * ex + ey * ey < 1e-11) break;
+    // The step from here leaves less than a thousandth of the error.
+    if (ex * ex + ey * ey < 1e-18) break;
   }
   return {x, y};
 }
