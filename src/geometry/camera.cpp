@@ -40,8 +40,8 @@ Normalised Undistort(const LensDistortion& lens, double xd, double yd) {
     const double step = slope > 1.0 / 3 ? 1 / slope : 1.0;
     x += step * ex;
     y += step * ey;
-    // The step from here leaves less than a thousandth of the error.
-    if (ex * ex + ey * ey < 1e-18) break;
+    // The error left is the square of this one, about: the last digit.
+    if (ex * ex + ey * ey < 1e-16) break;
   }
   return {x, y};
 }
