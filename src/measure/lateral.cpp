@@ -2,6 +2,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <limits>
 #include <numbers>
 #include <vector>
 
@@ -17,15 +18,16 @@ using geometry::FootVector;
 
 // CHOSEN: the coronet bulges over about a centimetre of a wall of 85 mm.
 constexpr double kTopLeftOut = 0.12;
-// CHOSEN: growth rings of a quarter of a millimetre on a wall of 85 mm.
-constexpr double kRingsOverLength = 0.003;
+// CHOSEN: growth rings of a sixth of a millimetre on a wall of 85 mm.
+constexpr double kRingsOverLength = 0.002;
 // CHOSEN: a departure of 5 mm on a wall of 85 mm is usual among those that
 // have one.
 constexpr double kDepartureOverLength = 0.06;
-// CHOSEN: as likely straight as not, and each place of departure alike.
+// CHOSEN: two feet in five have a straight wall; each place of departure is as
+// likely as the next.
 constexpr std::array<double, 9> kDepartsFrom = {
     0.25, 0.325, 0.40, 0.475, 0.55, 0.625, 0.70, 0.775, 0.85};
-constexpr double kPriorStraight = 0.5;
+constexpr double kPriorStraight = 0.4;
 constexpr double kPriorEach =
     (1 - kPriorStraight) / static_cast<double>(kDepartsFrom.size());
 
@@ -125,11 +127,19 @@ std::optional<WallFit> FitWall(const FootPolyline& wall,
   const double variance = (sigma * sigma + rings * rings) * together;
   const double prior_variance = std::pow(kDepartureOverLength * length, 2);
 
-  double weights = kPriorStraight;
-  double slope = kPriorStraight * straight;
-  double level = kPriorStraight * (mean_out - straight * mean_t);
-  for (const double from : kDepartsFrom) {
-    const auto departs = [from](double t) {
+  // Every model's logarithm of prior times likelihood (over that of the
+  // straight line without its prior), and its line.
+  struct Candidate {
+    double log_weight;
+    double slope;
+    double level;
+  };
+  std::array<Candidate, kDepartsFrom.size() + 1> candidates;
+  candidates.fill({-std::numeric_limits<double>::infinity(), 0.0, 0.0});
+  candidates[0] = {
+      std::log(kPriorStraight), straight, mean_out - straight * mean_t};
+  for (std::size_t k = 0; k < kDepartsFrom.size(); ++k) {
+    const auto departs = [from = kDepartsFrom[k]](double t) {
       const double u = std::max(0.0, (t - from) / (1 - from));
       return u * u;
     };
@@ -156,12 +166,22 @@ std::optional<WallFit> FitWall(const FootPolyline& wall,
     const double log_factor =
         0.5 * trust * size * size / size_variance +
         0.5 * std::log(size_variance / (prior_variance + size_variance));
-    // Capped: beyond e^300 the straight line has long lost.
-    const double weight = kPriorEach * std::exp(std::min(300.0, log_factor));
     const double its_slope = straight - trust * size * h_slope;
+    candidates[k + 1] = {std::log(kPriorEach) + log_factor,
+                         its_slope,
+                         mean_out - trust * size * mean_h - its_slope * mean_t};
+  }
+  double best = candidates[0].log_weight;
+  for (const Candidate& c : candidates) best = std::max(best, c.log_weight);
+  double weights = 0.0;
+  double slope = 0.0;
+  double level = 0.0;
+  for (const Candidate& c : candidates) {
+    // Against the best, so that no exponential overflows.
+    const double weight = std::exp(c.log_weight - best);
     weights += weight;
-    slope += weight * its_slope;
-    level += weight * (mean_out - trust * size * mean_h - its_slope * mean_t);
+    slope += weight * c.slope;
+    level += weight * c.level;
   }
   slope /= weights;
   level /= weights;

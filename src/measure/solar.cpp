@@ -90,21 +90,27 @@ FootPoint WidestPoint(const FootPolyline& outline, double side) {
     if (side * outline[i].y > side * outline[furthest].y) furthest = i;
   }
   if (!(reach > 0)) return outline[furthest];
-  const FootPoint first =
-      TopNear(outline, furthest, outline[furthest].x, reach, side);
-  // Again about the top that was found: a window that is centred by the
-  // noisiest corner would carry that corner's chance into the answer.
+  // Again about the top that was found, until it stays: a window that is
+  // centred by the noisiest corner would carry that corner's chance into the
+  // answer.
+  FootPoint top = outline[furthest];
   std::size_t nearest = furthest;
-  double least = std::numeric_limits<double>::infinity();
-  for (std::size_t i = 0; i < outline.size(); ++i) {
-    const geometry::FootVector off = outline[i] - first;
-    const double square = geometry::Dot(off, off);
-    if (square < least) {
-      least = square;
-      nearest = i;
+  for (int round = 0; round < 5; ++round) {
+    const FootPoint next = TopNear(outline, nearest, top.x, reach, side);
+    const bool settled = std::abs(next.x - top.x) < 0.02 * reach;
+    top = next;
+    if (settled) break;
+    double least = std::numeric_limits<double>::infinity();
+    for (std::size_t i = 0; i < outline.size(); ++i) {
+      const geometry::FootVector off = outline[i] - top;
+      const double square = geometry::Dot(off, off);
+      if (square < least) {
+        least = square;
+        nearest = i;
+      }
     }
   }
-  return TopNear(outline, nearest, first.x, reach, side);
+  return top;
 }
 
 double AsymmetryAcross(const FootPolyline& outline, double axis_y) {

@@ -34,35 +34,32 @@ PhotoPolyline Displaced(const PhotoPolyline& line,
                         const Hand& hand,
                         Random& random) {
   const auto normals = geometry::Normals(line, ends);
-  const auto n = static_cast<int>(line.size());
+  const std::size_t n = line.size();
   const bool closed = ends == geometry::Ends::kClosed;
-  const double spacing = geometry::Length(line, ends) / (closed ? n : n - 1);
+  const double spacing =
+      geometry::Length(line, ends) / static_cast<double>(closed ? n : n - 1);
   const double width = hand.correlation_px / std::numbers::sqrt2 / spacing;
-  const int reach = std::max(1, static_cast<int>(std::ceil(4 * width)));
-  std::vector<double> white(static_cast<std::size_t>(n + 2 * reach));
+  const auto reach = static_cast<std::size_t>(std::ceil(4 * width) + 1);
+  std::vector<double> white(n + 2 * reach);
   for (double& w : white) w = random.Normal();
   if (closed) {
-    for (int k = 0; k < 2 * reach; ++k) {
-      white[static_cast<std::size_t>(n + k)] =
-          white[static_cast<std::size_t>(k % n)];
-    }
+    for (std::size_t k = 0; k < 2 * reach; ++k) white[n + k] = white[k % n];
   }
-  double squares = 0.0;
   std::vector<double> kernel;
-  for (int k = -reach; k <= reach; ++k) {
-    kernel.push_back(std::exp(-k * k / (2 * width * width)));
+  double squares = 0.0;
+  for (std::size_t k = 0; k <= 2 * reach; ++k) {
+    const double d = static_cast<double>(k) - static_cast<double>(reach);
+    kernel.push_back(std::exp(-d * d / (2 * width * width)));
     squares += kernel.back() * kernel.back();
   }
   PhotoPolyline displaced;
-  for (int i = 0; i < n; ++i) {
+  for (std::size_t i = 0; i < n; ++i) {
     double off = 0.0;
-    for (int k = 0; k <= 2 * reach; ++k) {
-      off += kernel[static_cast<std::size_t>(k)] *
-             white[static_cast<std::size_t>(i + k)];
+    for (std::size_t k = 0; k < kernel.size(); ++k) {
+      off += kernel[k] * white[i + k];
     }
     off *= hand.curve_sigma_px / std::sqrt(squares);
-    const auto at = static_cast<std::size_t>(i);
-    displaced.push_back(line[at] + off * normals[at]);
+    displaced.push_back(line[i] + off * normals[i]);
   }
   return displaced;
 }

@@ -109,13 +109,13 @@ TEST(MeasureView, ReproducesTheTableOfCameraGeometry) {
     Side side;
     side.toe_angle = 50;
     const Placed placed{{50, 0}, 0.0, 1.0};
-    const double kAfar = 1e6;
-    const double kFocal = 5e6;
+    const double afar = 1e6;
+    const double focal = 5e6;
     // The photo is taken for one that looks squarely at the plane.
-    const PlaneEstimate taken_for = LookAt({0, 0}, kAfar, 0, 0, 0, kFocal);
+    const PlaneEstimate taken_for = LookAt({0, 0}, afar, 0, 0, 0, focal);
     const auto seen = [&](double towards_deg) {
       const PlaneEstimate true_plane =
-          LookAt({0, 0}, kAfar, row.askew_deg, towards_deg, 0, kFocal);
+          LookAt({0, 0}, afar, row.askew_deg, towards_deg, 0, focal);
       return MeasureView(PhotoOf(side, placed, NominalMap(true_plane)),
                          taken_for,
                          FewTrials());
