@@ -93,8 +93,8 @@ FootPoint Mm(const Truth& t, PointId id) {
 
 void AddSolar(const FootGeometry& foot, const Layout& layout, Truth& t) {
   const auto& outline = foot.bearing_outline();
-  const auto left = outline.front();
-  const auto right = outline.back();
+  const auto& left = outline.front();
+  const auto& right = outline.back();
   const Vector3d apex = foot.FrogApex();
   const Vector3d frog_left = foot.FrogWidest(true);
   const Vector3d frog_right = foot.FrogWidest(false);
