@@ -5,6 +5,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <cerrno>
 #include <cmath>
 #include <cstring>
@@ -96,9 +97,14 @@ Result<LensProfile> CalibrateLens(const std::vector<cv::Mat>& photos,
       p.x = static_cast<float>((p.x + 0.5) / factor - 0.5);
       p.y = static_cast<float>((p.y + 0.5) / factor - 0.5);
     }
-    // CHOSEN: 5 px round a corner, more where the photo was reduced; a window
-    // must stay within the squares next to the corner.
-    const int reach = static_cast<int>(std::lround(5 / factor));
+    // CHOSEN: a third of the way to the next corner, so that the window never
+    // holds two of them, and 11 px at most on a reduced photo.
+    double nearest = INFINITY;
+    for (std::size_t i = 1; i < points.size(); ++i) {
+      nearest = std::min(nearest, cv::norm(points[i] - points[i - 1]));
+    }
+    const int reach =
+        static_cast<int>(std::clamp(nearest / 3, 3.0, 11.0 / factor));
     cv::cornerSubPix(
         grey,
         points,
@@ -150,7 +156,9 @@ Result<LensProfile> CalibrateLens(const std::vector<cv::Mat>& photos,
                  distortion.at<double>(4)};
   profile.width_px = size.width;
   profile.height_px = size.height;
-  profile.focal_sigma_px = deviations.at<double>(0);
+  // fx is tied to fy, and then only fy has a deviation.
+  profile.focal_sigma_px =
+      std::max(deviations.at<double>(0), deviations.at<double>(1));
   profile.photos_used = static_cast<int>(seen.size());
   return profile;
 }

@@ -122,6 +122,12 @@ class Sketch {
   LabelPlacer& placer() { return placer_; }
   CanvasPoint At(PhotoPoint p) const { return {scale_ * p.x, scale_ * p.y}; }
 
+  /// Of two places, the one on the side where the picture has more room.
+  CanvasPoint Roomier(CanvasPoint a, CanvasPoint b, CanvasPoint middle) const {
+    const bool right = middle.x < photo_.middle().x;
+    return (a.x > b.x) == right ? a : b;
+  }
+
   Pen ThePen(Colour colour, double weight = 1.0) const {
     return {.colour = colour,
             .width = 0.15 * em_ * weight,
@@ -194,7 +200,8 @@ class Sketch {
   }
 
   /// Blocks of 10 mm in a corner.
-  void MillimetreBar(double px_per_mm) {
+  /// @return Where they are; nothing if there is no room.
+  std::optional<Box> MillimetreBar(double px_per_mm) {
     int blocks = 5;
     while (blocks > 1 && 10 * blocks * px_per_mm > 0.45 * photo_.width)
       --blocks;
@@ -211,7 +218,7 @@ class Sketch {
     const auto place =
         placer_.PlaceInCorner(std::max(length, words.width) + 2 * pad,
                               height + words.height + 2 * pad);
-    if (!place) return;
+    if (!place) return std::nullopt;
     canvas_.FillRounded(*place, 0.3 * em_, kPlate);
     canvas_.Text(text, {place->x + pad, place->y + pad * 0.6}, style);
     const double x = place->x + pad;
@@ -223,6 +230,7 @@ class Sketch {
           std::array{Box{x + 10 * i * px_per_mm, y, 10 * px_per_mm, height}},
           kBlack);
     }
+    return Box{x, y, length, height};
   }
 
   /// Finds places for all labels and draws them.
@@ -349,7 +357,8 @@ void DrawSolar(Sketch& sketch,
   }
   if (frog.size() >= 2) {
     sketch.Stroke(frog, sketch.ThePen(kInnerColour), frog.size() == 3);
-    const CanvasPoint side = Along(frog[0], frog[1], 0.4);
+    const CanvasPoint side = sketch.Roomier(
+        Along(frog[0], frog[1], 0.4), Along(frog.back(), frog[1], 0.4), middle);
     sketch.Label(Lines(measures,
                        {MeasureId::kFrogLength,
                         MeasureId::kFrogWidth,
@@ -385,7 +394,7 @@ void DrawSolar(Sketch& sketch,
     const CanvasPoint a = sketch.At((*c.widest_line)[0]);
     const CanvasPoint b = sketch.At((*c.widest_line)[1]);
     sketch.Dimension(a, b, sketch.ThePen(kFirstColour, 1.2));
-    const CanvasPoint end = a.x > b.x ? a : b;
+    const CanvasPoint end = sketch.Roomier(a, b, middle);
     sketch.Label(
         Lines(measures, {MeasureId::kBearingWidth, MeasureId::kWidthToLength}),
         end,
@@ -482,6 +491,12 @@ void DrawLateral(Sketch& sketch,
                  back.value_or(CanvasVector{}),
                  kHeelColour);
   }
+  // Below the pastern's line, with which it falls together on a straight foot.
+  if (c.toe_line) {
+    const CanvasPoint ground = sketch.At((*c.toe_line)[0]);
+    const CanvasPoint top = sketch.At((*c.toe_line)[1]);
+    sketch.Stroke({top, Along(ground, top, 1.75)}, sketch.Dashed(kFirstColour));
+  }
   if (c.pastern_line) {
     const CanvasPoint low = sketch.At((*c.pastern_line)[0]);
     const CanvasPoint high = sketch.At((*c.pastern_line)[1]);
@@ -503,7 +518,6 @@ void DrawLateral(Sketch& sketch,
   if (c.toe_line) {
     const CanvasPoint ground = sketch.At((*c.toe_line)[0]);
     const CanvasPoint top = sketch.At((*c.toe_line)[1]);
-    sketch.Stroke({top, Along(ground, top, 1.75)}, sketch.Dashed(kFirstColour));
     sketch.Stroke({ground, top}, sketch.ThePen(kFirstColour, 1.2));
     if (back && is_measured(MeasureId::kToeAngle)) {
       sketch.AngleArc(ground, *back, top - ground, 1.5 * arc, kFirstColour);
@@ -704,7 +718,7 @@ Annotated DrawAnnotated(const photo::Photo& photo,
     }
     if (const auto px_per_mm =
             PixelsPerMillimetre(options, measures, *photo_middle)) {
-      sketch.MillimetreBar(scale * *px_per_mm);
+      result.bar = sketch.MillimetreBar(scale * *px_per_mm);
     }
   }
   const std::vector<std::string> left_over = sketch.PlaceLabels(result.labels);

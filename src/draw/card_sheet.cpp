@@ -348,7 +348,7 @@ void DrawSolePictogram(Canvas& canvas, CanvasPoint at) {
 void DrawSidePictogram(Canvas& canvas, CanvasPoint at) {
   const Canvas::Guard guard = canvas.Frame({at.x, at.y + 33});
   const std::vector<CanvasPoint> limb = {
-      {31.5, -13}, {37, -22}, {37.5, -33}, {47, -33}, {46.5, -20}, {49, -11}};
+      {31.5, -13}, {37, -22}, {37.5, -33}, {47, -33}, {46.5, -20}, {49, -8}};
   canvas.Fill(limb, {0.90, 0.90, 0.90});
   canvas.Polyline(limb, {.colour = kBlack, .width = 0.3});
   const std::vector<CanvasPoint> hoof = {
@@ -404,8 +404,8 @@ std::vector<std::string> CardSentences(const card::Layout& layout) {
           "example:\nplumbfoot card --measured-mm {1:.1f}",
           layout.check_span_mm,
           layout.check_span_mm - 0.6),
-      "Glue the sheet to stiff, flat board of 3 mm or more, without bubbles, "
-      "and cut the card out along its thin grey line.",
+      "Glue the card’s part of the sheet to stiff, flat board of 3 mm or more, "
+      "without bubbles, and cut the card out along its thin grey line.",
   };
 }
 
@@ -421,14 +421,23 @@ const std::vector<std::string>& StrutSentences() {
   return sentences;
 }
 
-Canvas CardPicture(const card::Layout& layout, Canvas canvas) {
-  const Bounds bounds = BoundsOf(layout);
-  DrawCard(
-      canvas,
-      Place(bounds, {kPictureBorder, kPictureBorder + bounds.y1 - bounds.y0}),
-      layout,
-      IsStandard(layout));
-  return canvas;
+/// The box of the card as a picture by itself, crosses and border with it.
+Bounds PictureBounds(const card::Layout& layout) {
+  const Bounds b = BoundsOf(layout);
+  const auto crosses = CrossPlaces(layout);
+  const double beside = kCrossArm + 2;
+  return {std::min(b.x0 - kPictureBorder, crosses[0].x - beside),
+          b.y0 - kPictureBorder,
+          std::max(b.x1 + kPictureBorder, crosses[1].x + beside),
+          b.y1 + kPictureBorder};
+}
+
+std::string CardPicture(const card::Layout& layout, Canvas canvas) {
+  const Bounds card = BoundsOf(layout);
+  const Bounds picture = PictureBounds(layout);
+  const Place place(card, {card.x0 - picture.x0, picture.y1 - card.y0});
+  DrawCard(canvas, place, layout, IsStandard(layout));
+  return canvas.Finish();
 }
 
 }  // namespace
@@ -508,7 +517,8 @@ Result<std::string> CardPdf(const card::Layout& layout, Paper paper) {
   const auto lid = LidNet(strut);
   const Box lid_box = NetBox(lid);
   const double inner_bottom = corner.y - 48 - 4;
-  const double lid_x = right - lid_box.right();
+  // A hair farther in, so that its outline too keeps out of the margin.
+  const double lid_x = right - 0.2 - lid_box.right();
   DrawNet(canvas, {lid_x, inner_bottom - lid_box.bottom()}, lid, 3.0);
 
   const TextStyle small{.colour = kInk, .size = 2.7};
@@ -541,20 +551,14 @@ Result<std::string> CardPdf(const card::Layout& layout, Paper paper) {
 }
 
 std::string CardSvg(const card::Layout& layout) {
-  const Bounds b = BoundsOf(layout);
-  return CardPicture(layout,
-                     Canvas::Svg(b.x1 - b.x0 + 2 * kPictureBorder,
-                                 b.y1 - b.y0 + 2 * kPictureBorder))
-      .Finish();
+  const Bounds b = PictureBounds(layout);
+  return CardPicture(layout, Canvas::Svg(b.x1 - b.x0, b.y1 - b.y0));
 }
 
 std::string CardPng(const card::Layout& layout, double dots_per_inch) {
-  const Bounds b = BoundsOf(layout);
+  const Bounds b = PictureBounds(layout);
   return CardPicture(layout,
-                     Canvas::Png(b.x1 - b.x0 + 2 * kPictureBorder,
-                                 b.y1 - b.y0 + 2 * kPictureBorder,
-                                 dots_per_inch))
-      .Finish();
+                     Canvas::Png(b.x1 - b.x0, b.y1 - b.y0, dots_per_inch));
 }
 
 Result<std::vector<fs::path>> WriteCard(const card::Layout& layout,

@@ -11,10 +11,12 @@ namespace {
 
 // CHOSEN by eye on photos of soles and sides: covering one sample of a line
 // counts like standing five gaps farther away, a point like fifty, and lying
-// wholly inside the foot like forty.
+// wholly inside the foot like forty, and a leader that runs below another
+// label like twenty.
 constexpr double kSampleCost = 5.0;
 constexpr double kPointCost = 50.0;
 constexpr double kInsideCost = 40.0;
+constexpr double kCrossingCost = 20.0;
 
 bool Inside(std::span<const CanvasPoint> polygon, CanvasPoint p) {
   bool inside = false;
@@ -100,6 +102,21 @@ double LabelPlacer::Cost(const Box& box) const {
   return cost;
 }
 
+double LabelPlacer::CrossingCost(CanvasPoint from, CanvasPoint to) const {
+  double cost = 0;
+  for (const Box& other : blocked_) {
+    constexpr int kSteps = 12;
+    for (int i = 1; i < kSteps; ++i) {
+      if (Holds(other,
+                from + (static_cast<double>(i) / kSteps) * (to - from))) {
+        cost += kCrossingCost;
+        break;
+      }
+    }
+  }
+  return cost;
+}
+
 std::optional<Box> LabelPlacer::Place(double width,
                                       double height,
                                       CanvasPoint anchor,
@@ -110,7 +127,9 @@ std::optional<Box> LabelPlacer::Place(double width,
     if (!Free(box)) return;
     const double away =
         geometry::Distance(anchor, NearestIn(box, anchor)) / gap_;
-    const double cost = Cost(box) + away + extra;
+    double cost = Cost(box) + away + extra;
+    if (best && cost >= best_cost) return;
+    cost += CrossingCost(anchor, NearestIn(box, anchor));
     if (!best || cost < best_cost) {
       best = box;
       best_cost = cost;

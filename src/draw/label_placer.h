@@ -40,6 +40,7 @@ class LabelPlacer {
  private:
   bool Free(const Box& box) const;
   double Cost(const Box& box) const;
+  double CrossingCost(CanvasPoint from, CanvasPoint to) const;
 
   Box picture_;
   double gap_;

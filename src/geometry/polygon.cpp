@@ -197,6 +197,8 @@ double DifferenceArea(const Polyline<Frame>& polygon,
   return area / (whole.per_unit * whole.per_unit);
 }
 
+// A type can't stand in parentheses.
+// NOLINTBEGIN(bugprone-macro-parentheses)
 #define PLUMBFOOT_POLYGON(Frame)                                       \
   template double SignedArea(const Polyline<Frame>&);                  \
   template Point<Frame> Centroid(const Polyline<Frame>&);              \
@@ -213,5 +215,6 @@ PLUMBFOOT_POLYGON(PhotoFrame)
 PLUMBFOOT_POLYGON(CardFrame)
 PLUMBFOOT_POLYGON(FootFrame)
 #undef PLUMBFOOT_POLYGON
+// NOLINTEND(bugprone-macro-parentheses)
 
 }  // namespace plumbfoot::geometry

@@ -169,6 +169,8 @@ Polyline<Frame> Smooth(const Polyline<Frame>& line, double sigma, Ends ends) {
   return smooth;
 }
 
+// A type can't stand in parentheses.
+// NOLINTBEGIN(bugprone-macro-parentheses)
 #define PLUMBFOOT_POLYLINE(Frame)                                            \
   template double Length(const Polyline<Frame>&, Ends);                      \
   template Polyline<Frame> Resample(                                         \
@@ -180,5 +182,6 @@ PLUMBFOOT_POLYLINE(PhotoFrame)
 PLUMBFOOT_POLYLINE(CardFrame)
 PLUMBFOOT_POLYLINE(FootFrame)
 #undef PLUMBFOOT_POLYLINE
+// NOLINTEND(bugprone-macro-parentheses)
 
 }  // namespace plumbfoot::geometry

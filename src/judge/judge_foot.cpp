@@ -413,8 +413,8 @@ std::vector<Caution> CautionsOf(const std::vector<Compared>& compared,
         "shod",
         CautionKind::kFoot,
         "The foot is shod: what touches the ground here is the shoe.",
-        "Lengths and heights include the shoe, and the edge of the hoof under "
-        "it isn't seen. Most published figures are of bare feet.");
+        "Lengths and heights include the shoe, and the edge of the hoof above "
+        "it isn't seen from below.");
   }
   Add(cautions,
       "sole_depth",

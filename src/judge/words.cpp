@@ -41,23 +41,22 @@ double PerShown(measure::Unit unit) {
 
 }  // namespace
 
-int Decimals(double standard_uncertainty, int most) {
-  if (!(standard_uncertainty > 0) || !std::isfinite(standard_uncertainty)) {
-    return most;
-  }
-  // The second digit of u stands at 10^(floor(log10 u) - 1). 0.0996 rounds to
+int Decimals(double uncertainty, int most) {
+  if (!(uncertainty > 0) || !std::isfinite(uncertainty)) return most;
+  // The second digit stands at 10^(floor(log10 u) - 1). 0.0996 rounds to
   // 0.10, so the exponent is taken after rounding to two digits.
-  int exponent = static_cast<int>(std::floor(std::log10(standard_uncertainty)));
-  const double digits = standard_uncertainty / std::pow(10.0, exponent);
+  int exponent = static_cast<int>(std::floor(std::log10(uncertainty)));
+  const double digits = uncertainty / std::pow(10.0, exponent);
   if (std::round(digits * 10) >= 100) ++exponent;
   return std::clamp(1 - exponent, 0, most);
 }
 
 Shown Show(const measure::Measured& measured, measure::Unit unit) {
   const double per = PerShown(unit);
-  const int decimals = Decimals(measured.standard_uncertainty * per);
+  const double half = (measured.high95 - measured.low95) / 2 * per;
+  const int decimals = Decimals(half);
   return {Fixed(measured.value * per, decimals),
-          Fixed((measured.high95 - measured.low95) / 2 * per, decimals),
+          Fixed(half, decimals),
           Fixed(measured.low95 * per, decimals),
           Fixed(measured.high95 * per, decimals),
           std::string(UnitWords(unit))};

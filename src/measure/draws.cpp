@@ -23,8 +23,9 @@ using geometry::Random;
 constexpr std::size_t kOutlineCorners = 144;
 constexpr std::size_t kWallCorners = 64;
 
-// CHOSEN: typical support length, to guess at millimetres where there are none.
+// CHOSEN: usual lengths, to guess at millimetres where there are none.
 constexpr double kUsualSupportMm = 120.0;
+constexpr double kUsualFrogMm = 80.0;
 
 /// Evenly spaced corners; a curve set with few clicks gets its bends back.
 PhotoPolyline Even(const PlacedCurve& curve, std::size_t count, Ends ends) {
@@ -169,37 +170,54 @@ Draws::Draws(const ViewPoints& points,
                         points.dorsal_wall->sigma_px,
                         points.dorsal_wall->correlation_px);
   }
+  const bool has_scale = plane.scale != geometry::ScaleSource::kNone;
+  // Without scale a depth is in proportion to a length of the foot.
+  const auto unit = [&](PointId from, PointId to, double usual_mm) {
+    if (has_scale) return 1.0;
+    if (!points.at(from) || !points.at(to)) return 0.0;
+    const auto a = map_.Apply(points.at(from)->px);
+    const auto b = map_.Apply(points.at(to)->px);
+    return a && b ? geometry::Distance(*a, *b) / usual_mm : 0.0;
+  };
   if (points.heel_plane == geometry::HeelPlane::kNear) {
-    heel_depth_ = options.half_heel_width_mm;
-    heel_depth_sigma_ = options.half_heel_width_sigma_mm;
-    const auto& toe = points.at(PointId::kToeGround);
-    const auto& heel = points.at(PointId::kHeelGround);
-    if (plane.scale == geometry::ScaleSource::kNone && toe && heel) {
-      const auto a = map_.Apply(toe->px);
-      const auto b = map_.Apply(heel->px);
-      const double unit =
-          a && b ? geometry::Distance(*a, *b) / kUsualSupportMm : 0.0;
-      heel_depth_ *= unit;
-      heel_depth_sigma_ *= unit;
-    }
+    const double mm =
+        unit(PointId::kToeGround, PointId::kHeelGround, kUsualSupportMm);
+    depths_.heel = mm * options.half_heel_width_mm;
+    heel_sigma_ = mm * options.half_heel_width_sigma_mm;
   }
-  Map(map_, heel_depth_, nominal_);
+  const double mm = unit(PointId::kFrogApex, PointId::kFrogLeft, kUsualFrogMm);
+  const double shoe = options.shod ? options.shoe_thickness_mm : 0.0;
+  const double shoe_sigma =
+      options.shod ? options.shoe_thickness_sigma_mm : 0.0;
+  depths_.frog_sides = -mm * (options.frog_depth_mm + shoe);
+  depths_.frog_apex = depths_.frog_sides;
+  frog_sigma_ = mm * std::hypot(options.frog_depth_sigma_mm, shoe_sigma);
+
+  Map(map_, depths_, nominal_);
   const CardPoint pivot = PivotOf(nominal_);
   sampler_.emplace(plane, pivot);
   px_per_mm_ = map_.PixelsPerMillimetre(pivot);
 }
 
-void Draws::Map(const PlaneMap& map, double heel_depth, OnPlane& to) const {
+void Draws::Map(const PlaneMap& map, const Depths& depths, OnPlane& to) const {
+  const auto nearer = [&](PointId id) {
+    switch (id) {
+      case PointId::kHeelGround:
+      case PointId::kHeelHairline:
+        return depths.heel;
+      case PointId::kFrogLeft:
+      case PointId::kFrogRight:
+        return depths.frog_sides;
+      case PointId::kFrogApex:
+        return depths.frog_apex;
+      default:
+        return 0.0;
+    }
+  };
   for (std::size_t i = 0; i < px_.size(); ++i) {
-    const auto id = static_cast<PointId>(i);
-    const bool near =
-        points_.heel_plane == geometry::HeelPlane::kNear &&
-        (id == PointId::kHeelGround || id == PointId::kHeelHairline);
-    if (!px_[i]) {
-      to.points[i].reset();
-    } else {
-      to.points[i] =
-          near ? map.ApplyNearer(*px_[i], heel_depth) : map.Apply(*px_[i]);
+    to.points[i].reset();
+    if (px_[i]) {
+      to.points[i] = map.ApplyNearer(*px_[i], nearer(static_cast<PointId>(i)));
     }
   }
   const auto map_line = [&map](const PhotoPolyline& from,
@@ -226,11 +244,11 @@ const OnPlane& Draws::Draw(Random& random) {
   }
   if (outline_noise_) outline_noise_->Draw(random, outline_px_);
   if (wall_noise_) wall_noise_->Draw(random, wall_px_);
-  double depth = 0.0;
-  if (heel_depth_ > 0) {
-    depth = std::max(0.0, random.Normal(heel_depth_, heel_depth_sigma_));
-  }
-  Map(map, depth, drawn_);
+  Depths depths = depths_;
+  depths.heel += heel_sigma_ * random.Normal();
+  depths.frog_sides += frog_sigma_ * random.Normal();
+  depths.frog_apex += frog_sigma_ * random.Normal();
+  Map(map, depths, drawn_);
   return drawn_;
 }
 

@@ -59,7 +59,15 @@ class Draws {
   double px_per_mm() const { return px_per_mm_; }
 
  private:
-  void Map(const geometry::PlaneMap& map, double heel_depth, OnPlane& to) const;
+  /// How far what is off the plane lies nearer the camera than it [mm].
+  struct Depths {
+    double heel = 0.0;
+    double frog_sides = 0.0;
+    double frog_apex = 0.0;
+  };
+  void Map(const geometry::PlaneMap& map,
+           const Depths& depths,
+           OnPlane& to) const;
 
   const ViewPoints& points_;
   geometry::PlaneMap map_;
@@ -67,8 +75,9 @@ class Draws {
   geometry::Random print_;  ///< Seeded by the option alone.
   std::uint64_t seed_ = 0;
   double px_per_mm_ = 1.0;
-  double heel_depth_ = 0.0;
-  double heel_depth_sigma_ = 0.0;
+  Depths depths_;
+  double heel_sigma_ = 0.0;
+  double frog_sigma_ = 0.0;
   std::optional<CurveNoise> outline_noise_;
   std::optional<CurveNoise> wall_noise_;
   // The photo points of the trial in hand.

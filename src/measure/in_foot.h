@@ -116,13 +116,13 @@ struct WallFit {
 /// The uppermost 12 % are left out (the coronet bulges). The rest is taken to
 /// be straight down to a place u, and below it to leave the line as
 /// ((t - u) / (1 - u))^2: flare outwards, dish inwards. Nobody knows u or
-/// whether there is a departure at all, so six models are fitted by least
-/// squares - no departure, and u at 30, 45, 60, 75 and 88 % - and their lines
-/// averaged by their posterior probabilities (A. E. Raftery et al., "Bayesian
-/// model averaging for linear regression models", JASA 92(437), 1997). A
-/// straight wall thus counts with its whole length, which an unconditional
-/// upper half would not (its direction is 2.5 times as uncertain), and nothing
-/// jumps when noise moves a threshold.
+/// whether there is a departure at all, so ten models are fitted by least
+/// squares - no departure, and u at nine places from 25 to 85 % - and their
+/// lines averaged by their posterior probabilities (A. E. Raftery et al.,
+/// "Bayesian model averaging for linear regression models", JASA 92(437),
+/// 1997). A straight wall thus counts with its whole length, which an
+/// unconditional upper half would not (its direction is 2.5 times as
+/// uncertain), and nothing jumps when noise moves a threshold.
 ///
 /// @param wall  In the foot frame, hairline first, at least 8 corners.
 /// @param sigma, correlation  As in Layout.

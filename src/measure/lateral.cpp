@@ -23,7 +23,8 @@ constexpr double kRingsOverLength = 0.003;
 // have one.
 constexpr double kDepartureOverLength = 0.06;
 // CHOSEN: as likely straight as not, and each place of departure alike.
-constexpr std::array<double, 5> kDepartsFrom = {0.30, 0.45, 0.60, 0.75, 0.88};
+constexpr std::array<double, 9> kDepartsFrom = {
+    0.25, 0.325, 0.40, 0.475, 0.55, 0.625, 0.70, 0.775, 0.85};
 constexpr double kPriorStraight = 0.5;
 constexpr double kPriorEach =
     (1 - kPriorStraight) / static_cast<double>(kDepartsFrom.size());

@@ -95,9 +95,12 @@ FootPoint WidestPoint(const FootPolyline& outline, double side) {
   // Again about the top that was found: a window that is centred by the
   // noisiest corner would carry that corner's chance into the answer.
   std::size_t nearest = furthest;
+  double least = std::numeric_limits<double>::infinity();
   for (std::size_t i = 0; i < outline.size(); ++i) {
-    if (geometry::Distance(outline[i], first) <
-        geometry::Distance(outline[nearest], first)) {
+    const geometry::FootVector off = outline[i] - first;
+    const double square = geometry::Dot(off, off);
+    if (square < least) {
+      least = square;
       nearest = i;
     }
   }

@@ -9,7 +9,6 @@
 #include <opencv2/core/mat.hpp>
 #include <string_view>
 
-#include "photo/exif.h"
 #include "photo/file_kind.h"
 #include "plumbfoot/geometry/result.h"
 #include "plumbfoot/photo/photo.h"
@@ -23,8 +22,8 @@ struct Source {
 };
 
 struct Decoded {
-  cv::Mat rgb;  ///< CV_8UC3, red first, as stored; transparency is white.
-  ExifBlock exif;
+  cv::Mat rgb;  ///< CV_8UC3, red first, upright; transparency is white.
+  ExifFacts exif;
 };
 
 /// Each returns the picture; or kPhotoDamaged, kPhotoTooLarge (before the
@@ -35,7 +34,6 @@ Result<Decoded> DecodeJpeg(const Source& source);
 Result<Decoded> DecodePng(const Source& source);
 Result<Decoded> DecodeTiff(const Source& source);
 Result<Decoded> DecodeWebp(const Source& source);
-/// libheif turns the picture as the file says: `exif.orientation` is 1.
 Result<Decoded> DecodeHeic(const Source& source);
 
 inline bool IsTooLarge(const Source& source,

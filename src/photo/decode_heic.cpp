@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "photo/decode.h"
+#include "photo/exif.h"
 #include "photo/refusals.h"
 
 namespace plumbfoot::photo {
@@ -111,8 +112,9 @@ Result<Decoded> DecodeHeic(const Source& source) {
   }
 
   Decoded out;
-  out.exif = ExifOf(handle.get());
-  out.exif.orientation = 1;
+  // Its orientation is passed over: libheif has turned the picture as the
+  // file's own boxes say.
+  out.exif = ExifOf(handle.get()).facts;
   out.rgb.create(decoded_height, decoded_width, CV_8UC3);
   for (int y = 0; y < decoded_height; ++y) {
     const std::uint8_t* row = plane + static_cast<std::ptrdiff_t>(stride) * y;

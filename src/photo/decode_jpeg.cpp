@@ -12,7 +12,9 @@
 #include <vector>
 
 #include "photo/decode.h"
+#include "photo/exif.h"
 #include "photo/refusals.h"
+#include "photo/upright.h"
 
 namespace plumbfoot::photo {
 namespace {
@@ -115,20 +117,34 @@ void RgbFromCmyk(const std::uint8_t* cmyk,
   }
 }
 
-/// @param cmyk  Room for one row, or nullptr for a picture without ink.
-bool ReadPixels(Reader& reader, cv::Mat& rgb, std::uint8_t* cmyk) {
+/// Room for the rows of one pass. They go into the picture while they are still
+/// in the processor's cache.
+struct Strip {
+  static constexpr int kRows = 32;
+  std::vector<std::uint8_t> rgb;
+  std::vector<std::uint8_t> cmyk;  ///< One row; empty for a picture in RGB.
+};
+
+bool ReadPixels(Reader& reader, Strip& strip, UprightPicture& picture) {
   jpeg_decompress_struct& info = reader.info;
   // NOLINTNEXTLINE(bugprone-*): no destructor is jumped over, see Reader.
   if (setjmp(reader.escape) != 0) return false;
-  info.out_color_space = cmyk != nullptr ? JCS_CMYK : JCS_RGB;
+  const bool ink = !strip.cmyk.empty();
+  info.out_color_space = ink ? JCS_CMYK : JCS_RGB;
   jpeg_start_decompress(&info);
+  const int width = static_cast<int>(info.output_width);
+  const std::size_t step = 3UL * info.output_width;
   while (info.output_scanline < info.output_height) {
-    std::uint8_t* out = rgb.ptr(static_cast<int>(info.output_scanline));
-    JSAMPROW row = cmyk != nullptr ? cmyk : out;
-    jpeg_read_scanlines(&info, &row, 1);
-    if (cmyk != nullptr) {
-      RgbFromCmyk(cmyk, rgb.cols, info.saw_Adobe_marker != 0, out);
+    const int first = static_cast<int>(info.output_scanline);
+    int rows = 0;
+    while (rows < Strip::kRows && info.output_scanline < info.output_height) {
+      std::uint8_t* out = &strip.rgb[static_cast<std::size_t>(rows) * step];
+      JSAMPROW row = ink ? strip.cmyk.data() : out;
+      jpeg_read_scanlines(&info, &row, 1);
+      if (ink) RgbFromCmyk(row, width, info.saw_Adobe_marker != 0, out);
+      ++rows;
     }
+    picture.Put(first, rows, strip.rgb.data(), step);
   }
   // Reads on to the end marker: without it, the file breaks off.
   jpeg_finish_decompress(&info);
@@ -157,16 +173,15 @@ Result<Decoded> DecodeJpeg(const Source& source) {
     return TooManyPixels(
         source.name, info.image_width, info.image_height, source.megapixels);
   }
-  Decoded out;
-  out.exif = ExifOf(info);
-  out.rgb.create(static_cast<int>(info.image_height),
-                 static_cast<int>(info.image_width),
-                 CV_8UC3);
-  std::vector<std::uint8_t> cmyk(IsCmyk(info) ? 4UL * info.image_width : 0);
-  if (!ReadPixels(reader, out.rgb, cmyk.empty() ? nullptr : cmyk.data())) {
-    return Damaged(source.name);
-  }
-  return out;
+  const ExifBlock exif = ExifOf(info);
+  UprightPicture picture(static_cast<int>(info.image_width),
+                         static_cast<int>(info.image_height),
+                         exif.orientation);
+  Strip strip;
+  strip.rgb.resize(3UL * info.image_width * Strip::kRows);
+  if (IsCmyk(info)) strip.cmyk.resize(4UL * info.image_width);
+  if (!ReadPixels(reader, strip, picture)) return Damaged(source.name);
+  return Decoded{picture.rgb(), exif.facts};
 }
 
 }  // namespace plumbfoot::photo

@@ -4,7 +4,9 @@
 #include <cstring>
 
 #include "photo/decode.h"
+#include "photo/exif.h"
 #include "photo/refusals.h"
+#include "photo/upright.h"
 
 namespace plumbfoot::photo {
 namespace {
@@ -67,17 +69,15 @@ Result<Decoded> DecodePng(const Source& source) {
   // 16-bit pictures of cameras are as bright as 8-bit ones, not linear.
   png.flags |= PNG_IMAGE_FLAG_16BIT_sRGB;
   png.format = PNG_FORMAT_RGB;
-  Decoded out;
-  out.exif = ReadExif(chunks.exif);
-  out.rgb.create(
+  cv::Mat rgb(
       static_cast<int>(png.height), static_cast<int>(png.width), CV_8UC3);
   const png_color white{255, 255, 255};
-  const int row_stride = static_cast<int>(out.rgb.step);
-  if (png_image_finish_read(&png, &white, out.rgb.data, row_stride, nullptr) ==
-      0) {
+  const int row_stride = static_cast<int>(rgb.step);
+  if (png_image_finish_read(&png, &white, rgb.data, row_stride, nullptr) == 0) {
     return Damaged(source.name);
   }
-  return out;
+  const ExifBlock exif = ReadExif(chunks.exif);
+  return Decoded{Upright(rgb, exif.orientation), exif.facts};
 }
 
 }  // namespace plumbfoot::photo

@@ -7,7 +7,9 @@
 #include <memory>
 
 #include "photo/decode.h"
+#include "photo/exif.h"
 #include "photo/refusals.h"
+#include "photo/upright.h"
 
 namespace plumbfoot::photo {
 namespace {
@@ -208,26 +210,25 @@ Result<Decoded> DecodeTiff(const Source& source) {
     return Damaged(source.name);
   }
 
-  Decoded out;
-  out.rgb.create(raster.size(), CV_8UC3);
+  cv::Mat rgb(raster.size(), CV_8UC3);
   for (int y = 0; y < raster.rows; ++y) {
     const auto* row = raster.ptr<std::uint32_t>(y);
-    std::uint8_t* rgb = out.rgb.ptr(y);
-    for (int x = 0; x < raster.cols; ++x, rgb += 3) {
+    std::uint8_t* out = rgb.ptr(y);
+    for (int x = 0; x < raster.cols; ++x, out += 3) {
       // libtiff has multiplied the colours by alpha, or trusts the file that
       // says so; a file that lies is held at white.
       const std::uint32_t white = 255U - TIFFGetA(row[x]);
       const auto over_white = [white](std::uint32_t colour) {
         return static_cast<std::uint8_t>(std::min(colour + white, 255U));
       };
-      rgb[0] = over_white(TIFFGetR(row[x]));
-      rgb[1] = over_white(TIFFGetG(row[x]));
-      rgb[2] = over_white(TIFFGetB(row[x]));
+      out[0] = over_white(TIFFGetR(row[x]));
+      out[1] = over_white(TIFFGetG(row[x]));
+      out[2] = over_white(TIFFGetB(row[x]));
     }
   }
   raster.release();
-  out.exif = ExifOf(tiff.get());
-  return out;
+  const ExifBlock exif = ExifOf(tiff.get());
+  return Decoded{Upright(rgb, exif.orientation), exif.facts};
 }
 
 }  // namespace plumbfoot::photo

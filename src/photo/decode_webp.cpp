@@ -6,7 +6,9 @@
 #include <vector>
 
 #include "photo/decode.h"
+#include "photo/exif.h"
 #include "photo/refusals.h"
+#include "photo/upright.h"
 
 namespace plumbfoot::photo {
 namespace {
@@ -21,7 +23,7 @@ ExifBlock ExifOf(const WebPDemuxer* demuxer) {
   return out;
 }
 
-std::size_t Size(const cv::Mat& image) {
+std::size_t SizeOf(const cv::Mat& image) {
   return image.total() * image.elemSize();
 }
 
@@ -50,31 +52,30 @@ Result<Decoded> DecodeWebp(const Source& source) {
       WebPDemux(&data), &WebPDemuxDelete);
   if (demuxer == nullptr) return Damaged(source.name);
 
-  Decoded out;
-  out.exif = ExifOf(demuxer.get());
-  out.rgb.create(features.height, features.width, CV_8UC3);
+  cv::Mat rgb(features.height, features.width, CV_8UC3);
   if (features.has_alpha == 0) {
-    const bool done =
-        WebPDecodeRGBInto(data.bytes,
+    if (WebPDecodeRGBInto(data.bytes,
                           data.size,
-                          out.rgb.data,
-                          Size(out.rgb),
-                          static_cast<int>(out.rgb.step)) != nullptr;
-    if (!done) return Damaged(source.name);
-    return out;
+                          rgb.data,
+                          SizeOf(rgb),
+                          static_cast<int>(rgb.step)) == nullptr) {
+      return Damaged(source.name);
+    }
+  } else {
+    cv::Mat rgba(rgb.size(), CV_8UC4);
+    if (WebPDecodeRGBAInto(data.bytes,
+                           data.size,
+                           rgba.data,
+                           SizeOf(rgba),
+                           static_cast<int>(rgba.step)) == nullptr) {
+      return Damaged(source.name);
+    }
+    for (int y = 0; y < rgba.rows; ++y) {
+      OverWhite(rgba.ptr(y), rgba.cols, rgb.ptr(y));
+    }
   }
-  cv::Mat rgba(out.rgb.size(), CV_8UC4);
-  if (WebPDecodeRGBAInto(data.bytes,
-                         data.size,
-                         rgba.data,
-                         Size(rgba),
-                         static_cast<int>(rgba.step)) == nullptr) {
-    return Damaged(source.name);
-  }
-  for (int y = 0; y < rgba.rows; ++y) {
-    OverWhite(rgba.ptr(y), rgba.cols, out.rgb.ptr(y));
-  }
-  return out;
+  const ExifBlock exif = ExifOf(demuxer.get());
+  return Decoded{Upright(rgb, exif.orientation), exif.facts};
 }
 
 }  // namespace plumbfoot::photo

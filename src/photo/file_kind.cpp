@@ -10,7 +10,7 @@
 namespace plumbfoot::photo {
 namespace {
 
-using std::string_view_literals::operator""sv;
+using namespace std::string_view_literals;
 
 bool Stands(Bytes file, std::size_t at, std::string_view magic) {
   return file.size() >= at + magic.size() &&

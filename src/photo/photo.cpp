@@ -16,7 +16,6 @@
 #include "photo/decode.h"
 #include "photo/file_kind.h"
 #include "photo/refusals.h"
-#include "photo/upright.h"
 
 namespace plumbfoot::photo {
 namespace {
@@ -119,8 +118,8 @@ Result<Photo> LoadPhoto(const fs::path& path, const Limits& limits) {
     photo.sha256 = Sha256(*bytes);
     auto decoded = Decode({*bytes, photo.file_name, limits.megapixels});
     if (!decoded) return decoded.error();
-    photo.exif = std::move(decoded->exif.facts);
-    photo.rgb = Upright(std::move(decoded->rgb), decoded->exif.orientation);
+    photo.exif = std::move(decoded->exif);
+    photo.rgb = std::move(decoded->rgb);
   } catch (const std::bad_alloc&) {
     return TooLittleMemory(photo.file_name);
   } catch (const cv::Exception& trouble) {

@@ -3,6 +3,7 @@
 
 #include <fmt/core.h>
 
+#include <cmath>
 #include <future>
 #include <utility>
 #include <variant>
@@ -141,8 +142,8 @@ Result<ReadPhoto> OpenPhoto(const std::filesystem::path& path,
 
   if (known) {
     ViewPoints ends;
-    ends.at(PointId::kToe) = geometry::PlacedPoint{.px = known->from};
-    ends.at(PointId::kHeelLeft) = geometry::PlacedPoint{.px = known->to};
+    ends.at(PointId::kToe).emplace().px = known->from;
+    ends.at(PointId::kHeelLeft).emplace().px = known->to;
     if (auto inside = find::CheckInside(ends, size); !inside) {
       return Refusal{RefusalCode::kPointOutsidePhoto,
                      fmt::format("The known length does not lie inside {} "

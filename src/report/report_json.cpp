@@ -37,6 +37,18 @@ json TextOrNull(const std::optional<std::string>& text) {
   return CleanUtf8(*text);
 }
 
+/// What a camera wrote may be anything; only a time is passed on.
+json TimeOrNull(const std::optional<std::string>& text) {
+  constexpr std::string_view kShape = "0000-00-00T00:00:00";
+  if (!text || text->size() != kShape.size()) return nullptr;
+  for (std::size_t i = 0; i < kShape.size(); ++i) {
+    const char c = (*text)[i];
+    const bool digit = c >= '0' && c <= '9';
+    if (kShape[i] == '0' ? !digit : c != kShape[i]) return nullptr;
+  }
+  return *text;
+}
+
 template <typename Frame>
 json ToJson(geometry::Point<Frame> point) {
   return json::array({Rounded(point.x), Rounded(point.y)});
@@ -80,7 +92,7 @@ json PhotoJson(const ViewReport& view) {
   return {{"file", CleanUtf8(view.file)},
           {"sha256", view.sha256},
           {"size", {{"width", view.width_px}, {"height", view.height_px}}},
-          {"taken", TextOrNull(view.taken)},
+          {"taken", TimeOrNull(view.taken)},
           {"scale", ScaleName(view.scale)},
           {"card", view.card ? ToJson(*view.card) : json()},
           {"quality", judge::GradeName(view.quality.grade)},
@@ -201,7 +213,8 @@ json CautionsJson(const judge::Verdict& verdict) {
 /// The JSON pointer of the first number that isn't finite, if any: a validator
 /// takes NaN for a number, and a file can't hold it.
 std::optional<std::string> FindNotFinite(const json& value) {
-  for (const auto& [at, leaf] : value.flatten().items()) {
+  const json leaves = value.flatten();
+  for (const auto& [at, leaf] : leaves.items()) {
     if (leaf.is_number_float() && !std::isfinite(leaf.get<double>())) return at;
   }
   return std::nullopt;

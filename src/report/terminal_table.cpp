@@ -126,19 +126,25 @@ void AddView(const ViewReport& view, View which, Page& page) {
                            CleanForTerminal(view.file),
                            judge::GradeName(view.quality.grade),
                            ScaleWords(view.scale)));
-  page.Line(
-      fmt::format("  {}{}   95 in 100 lie between  points by",
-                  Padded("", kNameColumns, Align::kLeft),
-                  Padded("", kValueColumns + 3 + kHalfColumns, Align::kLeft)),
-      Ink::kFaint);
+  page.Line(fmt::format("  {}   very likely within  points",
+                        Padded("",
+                               kNameColumns + kValueColumns + 3 + kHalfColumns +
+                                   kUnitColumns,
+                               Align::kLeft)),
+            Ink::kFaint);
   for (const measure::MeasureInfo& info : measure::AllMeasures()) {
     if (info.view != which) continue;
     const measure::Outcome& outcome = view.measures.outcomes.at(info.id);
     if (const auto* m = std::get_if<measure::Measured>(&outcome)) {
-      page.Line(MeasureLine(
-          info.name,
-          judge::Show(*m, info.unit),
-          m->placed_by == PlacedBy::kPerson ? "person" : "program"));
+      const std::string line =
+          MeasureLine(info.name,
+                      judge::Show(*m, info.unit),
+                      m->placed_by == PlacedBy::kPerson ? "person" : "program");
+      if (Columns(line) <= kWidth) {
+        page.Line(line);
+      } else {
+        page.Wrapped(line, "  ");  // Numbers that no foot has.
+      }
     } else {
       const auto& why = std::get<measure::NotMeasured>(outcome).why;
       page.Wrapped("not measured: " + CleanForTerminal(why),

@@ -7,7 +7,8 @@
 #include <sstream>
 
 #include "plumbfoot/geometry/random.h"
-#include "scenes/render.h"
+#include "scenes/photo_file.h"
+#include "scenes/renderer.h"
 #include "scenes/scene.h"
 #include "scenes/truth.h"
 
@@ -42,7 +43,9 @@ Yard::Yard() : folder_(FreshFolder("yard")) {
     scene.card_only = true;
     const auto rendered = scenes::Render(scene, 1600, 1200, 2);
     const std::string name(geometry::ViewName(view));
-    scenes::SavePhoto(rendered, folder_ / (name + ".jpg"));
+    scenes::PhotoNotes notes;
+    notes.focal_35mm = scene.camera.focal_35mm;
+    scenes::SaveScene(rendered, scene, notes, folder_, name);
     points[name] = scenes::PointsOf(rendered.truth);
     for (const auto& [key, value] : rendered.truth.measures) {
       truth_[key] = value;

@@ -251,7 +251,7 @@ TEST(JudgeFoot, SetsThePointOfTheFrogAgainstTheLength) {
   EXPECT_EQ(observe(40.0).relation, Relation::kWithin);
   EXPECT_EQ(observe(30.0).relation, Relation::kBelow);
   EXPECT_EQ(observe(50.0).relation, Relation::kAbove);
-  EXPECT_THAT(observe(30.0).words, HasSubstr("0.2500 ± 0.0086"))
+  EXPECT_THAT(observe(30.0).words, HasSubstr("0.250 ± 0.009"))
       << "hypot(1/30, 1/120) * 0.25 = 0.0086";
 }
 

@@ -18,8 +18,8 @@ using geometry::PlaneMap;
 using geometry::PlaneSampler;
 using geometry::Random;
 
-constexpr int kFeet = 1500;
-constexpr int kTrials = 300;
+constexpr int kFeet = 1000;
+constexpr int kTrials = 250;
 
 struct Tally {
   int held = 0;
@@ -109,10 +109,15 @@ TEST(Coverage, SolarIntervalsHoldTheTruth) {
     MeasureOptions options;
     options.trials = kTrials;
     options.seed = static_cast<std::uint64_t>(i) + 1;
-    Count(MeasureView(
-              PhotoOf(sole, placed, truth, hand, &random), estimate, options),
-          sole,
-          tallies);
+    ViewPoints points = PhotoOf(sole, placed, truth, hand, &random);
+    SeeDeepFrog(
+        sole,
+        random.Normal(options.frog_depth_mm, options.frog_depth_sigma_mm),
+        random.Normal(options.frog_depth_mm, options.frog_depth_sigma_mm),
+        placed,
+        truth,
+        points);
+    Count(MeasureView(points, estimate, options), sole, tallies);
   }
   Expect(tallies, 0.93, 0.97);
 }
@@ -148,10 +153,10 @@ void CountSides(bool near_heel, bool departs, Tallies& tallies) {
     options.seed = static_cast<std::uint64_t>(i) + 1;
     if (near_heel) {
       SeeNearHeel(side,
-                  placed,
-                  truth,
                   random.Normal(options.half_heel_width_mm,
                                 options.half_heel_width_sigma_mm),
+                  placed,
+                  truth,
                   points);
     }
     Count(MeasureView(points, estimate, options), side, tallies);

@@ -399,22 +399,47 @@ ViewPoints PhotoOf(const Side& side,
   return points;
 }
 
+void SeeNearer(PointId id,
+               FootPoint at,
+               double depth_mm,
+               const Placed& placed,
+               const PlaneMap& map,
+               ViewPoints& points) {
+  const auto& pose = map.camera_from_plane();
+  const CardPoint on_plane = placed.ToCard(at);
+  const Eigen::Vector3d nearer(on_plane.x, on_plane.y, depth_mm);
+  const PhotoPoint seen = geometry::Project(
+      map.camera(), pose.rotation * (nearer / map.scale()) + pose.translation);
+  // What the hand erred stays.
+  points.at(id)->px = points.at(id)->px + (seen - map.Inverse(on_plane));
+}
+
 void SeeNearHeel(const Side& side,
+                 double depth_mm,
                  const Placed& placed,
                  const PlaneMap& map,
-                 double depth_mm,
                  ViewPoints& points) {
   points.heel_plane = geometry::HeelPlane::kNear;
-  const auto& pose = map.camera_from_plane();
   for (const PointId id : {PointId::kHeelGround, PointId::kHeelHairline}) {
-    const CardPoint on_plane = placed.ToCard(side.At(id));
-    const PhotoPoint middle = map.Inverse(on_plane);
-    const Eigen::Vector3d near(on_plane.x, on_plane.y, depth_mm);
-    const PhotoPoint seen = geometry::Project(
-        map.camera(), pose.rotation * (near / map.scale()) + pose.translation);
-    // What the hand erred stays.
-    points.at(id)->px = points.at(id)->px + (seen - middle);
+    SeeNearer(id, side.At(id), depth_mm, placed, map, points);
   }
+}
+
+void SeeDeepFrog(const Sole& sole,
+                 double sides_mm,
+                 double apex_mm,
+                 const Placed& placed,
+                 const PlaneMap& map,
+                 ViewPoints& points) {
+  for (const PointId id : {PointId::kFrogLeft, PointId::kFrogRight}) {
+    SeeNearer(id, sole.At(id), -sides_mm, placed, map, points);
+  }
+  SeeNearer(PointId::kFrogApex,
+            sole.At(PointId::kFrogApex),
+            -apex_mm,
+            placed,
+            map,
+            points);
 }
 
 }  // namespace plumbfoot::measure

@@ -90,12 +90,26 @@ ViewPoints PhotoOf(const Side& side,
                    const Hand& hand = {},
                    geometry::Random* random = nullptr);
 
-/// Moves the heel's points of a side view to where they are seen if they lie
-/// `depth_mm` nearer the camera than the plane.
+/// Moves a point to where it is seen if it lies `depth_mm` nearer the camera
+/// than the plane (further away if below zero).
+void SeeNearer(PointId id,
+               geometry::FootPoint at,
+               double depth_mm,
+               const Placed& placed,
+               const geometry::PlaneMap& map,
+               ViewPoints& points);
+/// The same for both points of the heel, which is then the near heel.
 void SeeNearHeel(const Side& side,
+                 double depth_mm,
                  const Placed& placed,
                  const geometry::PlaneMap& map,
-                 double depth_mm,
+                 ViewPoints& points);
+/// The same for the frog, its sides and its point at depths of their own.
+void SeeDeepFrog(const Sole& sole,
+                 double sides_mm,
+                 double apex_mm,
+                 const Placed& placed,
+                 const geometry::PlaneMap& map,
                  ViewPoints& points);
 
 }  // namespace plumbfoot::measure

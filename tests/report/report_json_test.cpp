@@ -216,6 +216,11 @@ TEST(ReportText, TakesAnyNameOfAHorseOrFile) {
   report.horse = "caf\xe9 \x01 \"x\" \\";
   report.solar->file = "f\xff\xfe.jpg";
   EXPECT_THAT(ReportText(report), HasSubstr("caf\xef\xbf\xbd"));
+  for (const char* taken : {"", "yesterday", "2026:03:14 09:30:00", "    "}) {
+    report.solar->taken = taken;
+    EXPECT_TRUE(
+        json::parse(ReportText(report))["photos"]["solar"]["taken"].is_null());
+  }
   report.horse = "";
   EXPECT_TRUE(json::parse(ReportText(report)).at("horse").is_null());
 }
@@ -300,7 +305,9 @@ void ExpectClosed(const json& schema, const std::string& at) {
     EXPECT_EQ(schema.value("additionalProperties", true), false) << at;
   }
   for (const auto& [key, value] : schema.items()) {
-    ExpectClosed(value, at + "/" + key);
+    std::string below = at;
+    below.append("/").append(key);
+    ExpectClosed(value, below);
   }
 }
 

@@ -3,6 +3,7 @@
 /// An invented foot with everything that a report can hold.
 #pragma once
 
+#include <algorithm>
 #include <cmath>
 #include <cstddef>
 #include <optional>
@@ -21,7 +22,8 @@ inline measure::Measured SampleValue(const measure::MeasureInfo& info) {
   if (info.unit == measure::Unit::kRatio) value = 0.66;
   if (info.id == measure::MeasureId::kToeHeelDifference) value = 12.3;
   if (info.id == measure::MeasureId::kHoofPasternDifference) value = -3.2;
-  const double u = 0.008 * std::abs(value);
+  double u = 0.008 * std::abs(value);
+  if (info.unit == measure::Unit::kDegree) u = std::max(u, 0.3);
   return {value, u, value - 1.96 * u, value + 1.96 * u, PlacedBy::kFinder};
 }
 

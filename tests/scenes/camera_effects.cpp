@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "scenes/noise.h"
+#include "scenes/parallel.h"
 
 namespace plumbfoot::scenes {
 namespace {
@@ -96,7 +97,8 @@ double Grain(std::uint32_t x, std::uint32_t y, std::uint32_t seed) {
 cv::Mat DevelopPhoto(cv::Mat linear,
                      const cv::Mat& background,
                      const CameraEffects& e,
-                     std::uint64_t seed) {
+                     std::uint64_t seed,
+                     int threads) {
   const double scale = linear.cols / 1600.0;
   BlurBackground(linear, background, 3.0 * e.background_blur * scale);
   if (e.motion_px > 0) Smear(linear, e.motion_px * scale, e.motion_deg);
@@ -106,24 +108,27 @@ cv::Mat DevelopPhoto(cv::Mat linear,
   if (blur > 0.05) cv::GaussianBlur(linear, linear, {}, blur);
 
   // Exposure: the metered mean comes to a middle grey.
-  const double gain = std::clamp(0.155 / Metered(linear), 0.25, 4.0) * e.exposure;
+  const double gain =
+      std::clamp(0.155 / Metered(linear), 0.25, 4.0) * e.exposure;
   constexpr int kLevels = 4096;
   std::array<float, kLevels + 1> tone{};
   for (int i = 0; i <= kLevels; ++i) {
     // sRGB (IEC 61966-2-1), with the highlights rolled off as phones do.
     const double v = 1.6 * i / kLevels;
-    const double rolled = v < 0.75 ? v : 0.75 + 0.25 * (1 - std::exp(-(v - 0.75) / 0.25));
+    const double rolled =
+        v < 0.75 ? v : 0.75 + 0.25 * (1 - std::exp(-(v - 0.75) / 0.25));
     const double s = rolled <= 0.0031308
                          ? 12.92 * rolled
                          : 1.055 * std::pow(rolled, 1 / 2.4) - 0.055;
     tone[static_cast<std::size_t>(i)] = static_cast<float>(255 * s);
   }
-  const double white[3] = {e.white_balance.x, e.white_balance.y, e.white_balance.z};
+  const double white[3] = {
+      e.white_balance.x, e.white_balance.y, e.white_balance.z};
   const double cx = linear.cols / 2.0;
   const double cy = linear.rows / 2.0;
   const double corner = cx * cx + cy * cy;
   const auto base = static_cast<std::uint32_t>(seed);
-  for (int y = 0; y < linear.rows; ++y) {
+  Parallel(threads, linear.rows, [&](int y) {
     auto* p = linear.ptr<cv::Vec3f>(y);
     for (int x = 0; x < linear.cols; ++x) {
       const double r2 = ((x - cx) * (x - cx) + (y - cy) * (y - cy)) / corner;
@@ -145,7 +150,7 @@ cv::Mat DevelopPhoto(cv::Mat linear,
         p[x][k] = tone[i] + f * (tone[i + 1] - tone[i]);
       }
     }
-  }
+  });
   if (e.sharpen > 0) {
     cv::Mat soft;
     cv::GaussianBlur(linear, soft, {}, 1.1);

@@ -16,6 +16,7 @@ namespace plumbfoot::scenes {
 cv::Mat DevelopPhoto(cv::Mat linear,
                      const cv::Mat& background,
                      const CameraEffects& effects,
-                     std::uint64_t seed);
+                     std::uint64_t seed,
+                     int threads);
 
 }  // namespace plumbfoot::scenes

@@ -20,8 +20,12 @@ constexpr std::size_t kRearSegments = 72;
 // The wall is straight from the hairline down to this part of its length.
 constexpr double kStraightPart = 0.6;
 
-double Radians(double degrees) { return geometry::Degrees(degrees).radians(); }
-double Cot(double degrees) { return 1.0 / std::tan(Radians(degrees)); }
+double Radians(double degrees) {
+  return geometry::Degrees(degrees).radians();
+}
+double Cot(double degrees) {
+  return 1.0 / std::tan(Radians(degrees));
+}
 
 // From the toe to the heel's rearmost point, y counted away from the middle.
 std::vector<Vector2d> SideCurve(const FootShape& shape, const FootSide& side) {
@@ -41,8 +45,7 @@ std::vector<Vector2d> SideCurve(const FootShape& shape, const FootSide& side) {
   const Vector2d centre(side.heel_x + side.heel_radius, side.heel_y);
   const Vector2d start(side.widest_x, side.half_width);
   const Vector2d end =
-      centre +
-      side.heel_radius * Vector2d(-std::sin(slope), std::cos(slope));
+      centre + side.heel_radius * Vector2d(-std::sin(slope), std::cos(slope));
   const double speed = 0.9 * (end - start).norm();
   const Vector2d v0(-speed, 0.0);
   const Vector2d v1(-speed * std::cos(slope), -speed * std::sin(slope));
@@ -56,8 +59,8 @@ std::vector<Vector2d> SideCurve(const FootShape& shape, const FootSide& side) {
   for (int i = 0; i <= kFine / 3; ++i) {
     const double turn =
         slope + (std::numbers::pi / 2 - slope) * i / (kFine / 3.0);
-    curve.emplace_back(
-        centre + side.heel_radius * Vector2d(-std::sin(turn), std::cos(turn)));
+    curve.emplace_back(centre + side.heel_radius *
+                                    Vector2d(-std::sin(turn), std::cos(turn)));
   }
   return curve;
 }
@@ -79,12 +82,11 @@ std::vector<Vector2d> EvenSteps(const std::vector<Vector2d>& fine,
     const double part = static_cast<double>(i) / kSideSegments;
     const double want = part * along.back();
     while (at + 2 < fine.size() && along[at + 1] < want) ++at;
-    const double t =
-        Clamp01((want - along[at]) / (along[at + 1] - along[at]));
+    const double t = Clamp01((want - along[at]) / (along[at + 1] - along[at]));
     const Vector2d step = fine[at + 1] - fine[at];
     const Vector2d normal = Vector2d(-step.y(), step.x()).normalized();
-    const double window = SmoothStep(0.03, 0.12, part) *
-                          (1 - SmoothStep(0.84, 0.94, part));
+    const double window =
+        SmoothStep(0.03, 0.12, part) * (1 - SmoothStep(0.84, 0.94, part));
     const double wave =
         ripple * window *
         (std::sin(18 * part + phase1) + 0.6 * std::sin(41 * part + phase2));
@@ -105,15 +107,16 @@ FootShape RandomFootShape(Random& random, geometry::Foot foot) {
       fore ? random.Uniform(0.94, 1.10) : random.Uniform(0.86, 1.02);
   s.length = width / ratio;
   const double size = s.length / 125.0;
-  s.toe_point = fore ? random.Uniform(-0.035, 0.03) : random.Uniform(0.0, 0.07);
+  s.toe_point =
+      fore ? random.Uniform(-0.035, 0.03) : random.Uniform(0.0, 0.035);
 
   const double left_more = random.Normal(0, 0.012);
   const double lateral = geometry::IsLeft(foot) ? 0.008 : -0.008;
   const auto side = [&](double sign) {
     FootSide f;
     f.half_width = width * (0.5 + sign * (left_more + lateral));
-    f.widest_x =
-        s.length * (fore ? random.Uniform(0.40, 0.49) : random.Uniform(0.34, 0.42));
+    f.widest_x = s.length * (fore ? random.Uniform(0.40, 0.49)
+                                  : random.Uniform(0.34, 0.42));
     f.heel_x = random.Normal(0, 0.9);
     f.heel_y = f.half_width * random.Uniform(0.54, 0.70);
     f.heel_radius = random.Uniform(6, 9) * size;
@@ -126,9 +129,10 @@ FootShape RandomFootShape(Random& random, geometry::Foot foot) {
   s.ripple = random.Uniform(0.1, 0.45);
 
   s.toe_angle = std::clamp(random.Normal(fore ? 50.0 : 52.5, 4.2), 38.0, 62.0);
-  s.heel_angle = std::clamp(
-      s.toe_angle - std::max(0.0, random.Normal(4.5, 3.5)),
-      std::max(30.0, s.toe_angle - 12), s.toe_angle);
+  s.heel_angle =
+      std::clamp(s.toe_angle - std::max(0.0, random.Normal(4.5, 3.5)),
+                 std::max(30.0, s.toe_angle - 12),
+                 s.toe_angle);
   s.quarter_angle = random.Uniform(74, 83);
   s.dorsal_length = s.length * random.Uniform(0.60, 0.76);
   s.heel_length = s.dorsal_length * random.Uniform(0.38, 0.58);
@@ -136,8 +140,7 @@ FootShape RandomFootShape(Random& random, geometry::Foot foot) {
   s.coronet_sag = random.Uniform(-1, 4);
   s.bulb = random.Uniform(10, 18) * size;
 
-  s.pastern_angle =
-      std::clamp(s.toe_angle + random.Normal(1, 4), 40.0, 65.0);
+  s.pastern_angle = std::clamp(s.toe_angle + random.Normal(1, 4), 40.0, 65.0);
   s.pastern_width = 56 * size * random.Uniform(0.92, 1.08);
   s.pastern_depth = 60 * size * random.Uniform(0.92, 1.08);
   s.pastern_lower = random.Uniform(20, 26) * size;
@@ -192,12 +195,10 @@ void FootGeometry::BuildOutline() {
     // construction; differences would see only one side of it.
     if (i == 0 || i == last) tangent = {0, 1};
     if (i == kSideSegments) tangent = {0, -1};
-    columns_[i].outward =
-        Vector2d(-tangent.y(), tangent.x()).normalized();
+    columns_[i].outward = Vector2d(-tangent.y(), tangent.x()).normalized();
     if (i > 0) {
-      columns_[i].along =
-          columns_[i - 1].along +
-          (columns_[i].ground - columns_[i - 1].ground).norm();
+      columns_[i].along = columns_[i - 1].along +
+                          (columns_[i].ground - columns_[i - 1].ground).norm();
     }
   }
   for (std::size_t i = 0; i <= last; ++i) {
@@ -222,31 +223,30 @@ void FootGeometry::BuildWall() {
   const double toe_top = toe_x - toe_height * Cot(shape_.toe_angle);
   for (WallColumn& c : columns_) {
     const FootSide& side = c.ground.y() >= 0 ? shape_.left : shape_.right;
-    const double frontness =
-        SmoothStep(0.0, 1.0, (c.ground.x() - side.heel_x) /
-                                 (shape_.length - side.heel_x));
+    const double frontness = SmoothStep(
+        0.0, 1.0, (c.ground.x() - side.heel_x) / (shape_.length - side.heel_x));
     const double at_toe =
         Bump(0.8 * side.half_width, c.ground.y()) *
         SmoothStep(0.6 * shape_.length, 0.9 * shape_.length, c.ground.x());
-    const double at_quarter = Bump(0.45 * shape_.length,
-                                   c.ground.x() - 0.55 * shape_.length) *
-                              std::abs(c.outward.y());
+    const double at_quarter =
+        Bump(0.45 * shape_.length, c.ground.x() - 0.55 * shape_.length) *
+        std::abs(c.outward.y());
     c.flare = shape_.toe_flare * at_toe + side.flare * at_quarter;
     const Vector2d base = c.ground - c.flare * c.outward;
     c.base = {base.x(), base.y(), lift};
 
-    const double back = Mix(Cot(shape_.heel_angle), Cot(shape_.toe_angle),
-                            frontness);
+    const double back =
+        Mix(Cot(shape_.heel_angle), Cot(shape_.toe_angle), frontness);
     const double inward = Cot(shape_.quarter_angle) * c.outward.y() *
                           SmoothStep(0.0, 0.25, frontness);
     // The hairline is a line in the side view, from the toe's hairline to
     // this side's heel's, with a slight sag.
     const double heel_top = side.heel_x - heel_height * Cot(shape_.heel_angle);
     const double slope = (heel_height - toe_height) / (toe_top - heel_top);
-    double height = (toe_height + slope * (toe_top - base.x())) /
-                    (1 - slope * back);
-    const double part = Clamp01((toe_top - (base.x() - height * back)) /
-                                (toe_top - heel_top));
+    double height =
+        (toe_height + slope * (toe_top - base.x())) / (1 - slope * back);
+    const double part =
+        Clamp01((toe_top - (base.x() - height * back)) / (toe_top - heel_top));
     height -= 4 * shape_.coronet_sag * part * (1 - part);
     c.top = c.base + height * Vector3d(-back, -inward, 1.0);
   }
@@ -260,6 +260,11 @@ Vector3d FootGeometry::WallPoint(const WallColumn& column, double down) const {
                         Vector3d(column.outward.x(), column.outward.y(), 0.0);
 }
 
+double FootGeometry::RearReach(double across) const {
+  const double edge = std::sin(std::numbers::pi * Clamp01(across));
+  return -0.9 * shape_.bulb * std::pow(std::max(0.0, edge), 0.8);
+}
+
 void FootGeometry::BuildRear() {
   const Vector3d from = right_heel().top;
   const Vector3d to = left_heel().top;
@@ -269,12 +274,11 @@ void FootGeometry::BuildRear() {
     const double t = static_cast<double>(j) / kRearSegments;
     // Two bulbs with a cleft between them.
     const double bulbs = std::pow(std::sin(std::numbers::pi * t), 0.6) *
-                         (1 - 0.55 * std::exp(-std::pow((t - 0.5) / 0.09, 2)));
+                         (1 - 0.6 * std::exp(-std::pow((t - 0.5) / 0.11, 2)));
     rear_top_.emplace_back(from + t * (to - from) +
                            Vector3d(-shape_.bulb * bulbs, 0.0, -2.0 * bulbs));
-    const double edge = std::pow(std::sin(std::numbers::pi * t), 0.8);
     rear_edge_.emplace_back(low_from + t * (low_to - low_from) +
-                            Vector2d(-0.9 * shape_.bulb * edge, 0.0));
+                            Vector2d(RearReach(t), 0.0));
   }
 }
 
@@ -321,8 +325,7 @@ SolarPlace FootGeometry::SolarAt(double x, double y) const {
   const WallColumn& edge = columns_[nearest];
   p.wall = std::max(0.0, (edge.ground - Vector2d(x, y)).dot(edge.outward));
   if (best > p.wall * p.wall) p.wall = std::sqrt(best);
-  const double toeness =
-      SmoothStep(0.0, shape_.length, edge.ground.x());
+  const double toeness = SmoothStep(0.0, shape_.length, edge.ground.x());
   const double wall = Mix(shape_.wall_heel, shape_.wall_toe, toeness);
 
   const Vector2d frog = FrogFromShape(x, y);
@@ -356,9 +359,9 @@ SolarPlace FootGeometry::SolarAt(double x, double y) const {
                         SmoothStep(-1.0, 3.0, inside);
   z = Mix(z, std::max(z, groove_depth), groove);
   p.sulcus = groove;
-  const double apex_height =
-      Mix(shape_.frog_height, std::max(1.5, shape_.sole_depth - 3.5),
-          SmoothStep(0.35, 1.0, frog_part));
+  const double apex_height = Mix(shape_.frog_height,
+                                 std::max(1.5, shape_.sole_depth - 3.5),
+                                 SmoothStep(0.35, 1.0, frog_part));
   double surface = apex_height - Bump(half + 1, frog.y());
   if (frog.x() < 0) surface += 0.012 * frog.x() * frog.x();
   const double cleft = std::exp(-std::pow(frog.y() / 3.4, 2)) *
@@ -368,8 +371,18 @@ SolarPlace FootGeometry::SolarAt(double x, double y) const {
     p.sulcus = std::max(p.sulcus, cleft);
   }
   // CHOSEN: the frog's edge falls into its groove over 2.5 mm.
-  const double on_frog = 1 - SmoothStep(-0.3, 2.2, p.frog);
+  const double on_frog = 1 - SmoothStep(-1.6, 2.0, p.frog);
   z = Mix(z, surface, on_frog);
+  // Behind the heels the surface rolls up into the bulbs.
+  const double across =
+      Clamp01((y - right_heel().ground.y()) /
+              (left_heel().ground.y() - right_heel().ground.y()));
+  const double to_edge =
+      x - Mix(right_heel().ground.x(), left_heel().ground.x(), across) -
+      RearReach(across);
+  const double roll = Clamp01(1 - to_edge / 11.0);
+  z += 8.0 * roll * roll * SmoothStep(0.0, 0.12, across) *
+       SmoothStep(1.0, 0.88, across);
   p.z = z + shape_.lift();
   return p;
 }
@@ -391,7 +404,8 @@ Vector3d FootGeometry::PasternAxis() const {
 }
 
 Vector3d FootGeometry::DorsalPastern(double along) const {
-  const Vector3d forward(std::sin(Radians(shape_.pastern_angle)), 0.0,
+  const Vector3d forward(std::sin(Radians(shape_.pastern_angle)),
+                         0.0,
                          std::cos(Radians(shape_.pastern_angle)));
   // CHOSEN: the skin stands 2 mm before the horn at the hairline.
   return toe().top + 2.0 * forward + along * PasternAxis();

@@ -43,9 +43,11 @@ struct FootShape {
   double toe_angle = 50.0;
   double heel_angle = 46.0;
   double quarter_angle = 78.0;  ///< Of the side walls, inside the foot.
-  double dorsal_length = 85.0;  ///< Along the toe line, hairline to ground [mm].
-  double heel_length = 40.0;    ///< Likewise at the heel [mm].
-  double toe_flare = 0.0;  ///< The toe's lower wall off the toe line, + out [mm].
+  double dorsal_length =
+      85.0;                   ///< Along the toe line, hairline to ground [mm].
+  double heel_length = 40.0;  ///< Likewise at the heel [mm].
+  double toe_flare =
+      0.0;  ///< The toe's lower wall off the toe line, + out [mm].
   double coronet_sag = 2.0;  ///< The hairline's dip between its ends [mm].
   double bulb = 14.0;        ///< How far the heel bulbs stand back [mm].
 
@@ -57,17 +59,17 @@ struct FootShape {
   double pastern_upper = 66.0;  ///< The upper point [mm].
 
   // The solar surface.
-  double wall_toe = 10.5;     ///< Thickness of the bearing wall at the toe [mm].
-  double wall_heel = 8.0;     ///< At the heels [mm].
-  double white_line = 2.5;    ///< Width [mm].
-  double sole_depth = 9.0;    ///< Concavity [mm].
-  double frog_base_x = 6.0;   ///< Where the frog is widest [mm].
-  double frog_length = 78.0;  ///< Widest place to the apex [mm].
-  double frog_width = 46.0;   ///< [mm]
-  double frog_y = 0.0;        ///< Its widest place's middle, off y = 0 [mm].
-  double frog_turn = 0.0;     ///< Of its axis, towards the left [deg].
-  double frog_height = 3.5;   ///< Its surface above the bearing plane [mm].
-  double sulcus_depth = 15.0;  ///< Floor of the side grooves above it [mm].
+  double wall_toe = 10.5;    ///< Thickness of the bearing wall at the toe [mm].
+  double wall_heel = 8.0;    ///< At the heels [mm].
+  double white_line = 2.5;   ///< Width [mm].
+  double sole_depth = 9.0;   ///< Concavity [mm].
+  double frog_base_x = 6.0;  ///< Where the frog is widest [mm].
+  double frog_length = 78.0;    ///< Widest place to the apex [mm].
+  double frog_width = 46.0;     ///< [mm]
+  double frog_y = 0.0;          ///< Its widest place's middle, off y = 0 [mm].
+  double frog_turn = 0.0;       ///< Of its axis, towards the left [deg].
+  double frog_height = 3.5;     ///< Its surface above the bearing plane [mm].
+  double sulcus_depth = 15.0;   ///< Floor of the side grooves above it [mm].
   double central_sulcus = 8.0;  ///< Depth of the middle groove [mm].
 
   // The shoe.
@@ -149,6 +151,9 @@ class FootGeometry {
   void BuildOutline();
   void BuildWall();
   void BuildRear();
+  // How far the solar surface reaches behind the line between the heels, from
+  // the right heel (0) to the left (1); below zero [mm].
+  double RearReach(double across) const;
   Eigen::Vector2d FrogFromShape(double x, double y) const;
   Eigen::Vector2d ShapeFromFrog(double along, double across) const;
 

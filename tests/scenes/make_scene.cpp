@@ -66,7 +66,8 @@ void MakeEasy(SceneOptions& o) {
 void Apply(const Wishes& w, SceneOptions& o) {
   o.card_only = w.card_only;
   o.card.present = !w.no_card;
-  o.card.doubt = {w.offset, w.turn_x * 0.017453292519943295,
+  o.card.doubt = {w.offset,
+                  w.turn_x * 0.017453292519943295,
                   w.turn_y * 0.017453292519943295};
   o.card.print_scale = w.print_scale;
   o.card.gain_mm = w.gain;
@@ -140,12 +141,15 @@ int main(int argc, char** argv) {
   app.add_option("--taken", w.taken, "EXIF date, YYYY:MM:DD HH:MM:SS");
   app.add_option("--orientation", w.orientation, "EXIF orientation to state")
       ->check(CLI::Range(1, 8));
-  app.add_option("--quality", w.quality, "JPEG quality")->check(CLI::Range(1, 100));
+  app.add_option("--quality", w.quality, "JPEG quality")
+      ->check(CLI::Range(1, 100));
   app.add_option("--tags", w.tags, "Tags on the card")->check(CLI::Range(2, 5));
   app.add_option("--offset-mm", w.offset, "Measured plane off the card's");
-  app.add_option("--turn-x-deg", w.turn_x, "Measured plane turned about card x");
+  app.add_option(
+      "--turn-x-deg", w.turn_x, "Measured plane turned about card x");
   app.add_option("--turn-y-deg", w.turn_y, "And about card y");
-  app.add_option("--print-scale", w.print_scale, "True print size over nominal");
+  app.add_option(
+      "--print-scale", w.print_scale, "True print size over nominal");
   app.add_option("--gain-mm", w.gain, "Black grows by this");
   app.add_option("--bend-mm", w.bend, "The card's far end bends by this");
   app.add_option("--distance-mm", w.distance, "Camera distance");
@@ -153,7 +157,8 @@ int main(int argc, char** argv) {
   app.add_option("--focal-35mm", w.focal, "Focal length");
   app.add_option("--toe-angle", w.toe_angle, "Turns toe and heel alike");
   app.add_flag("--no-card", w.no_card);
-  app.add_flag("--card-only", w.card_only, "The card and plain ground, quickly");
+  app.add_flag(
+      "--card-only", w.card_only, "The card and plain ground, quickly");
   app.add_flag("--bare", w.bare);
   app.add_flag("--shod", w.shod);
   app.add_flag("--easy", w.easy, "Clean foot, good light, still camera");

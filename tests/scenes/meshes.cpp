@@ -10,9 +10,13 @@ using Eigen::Vector2d;
 using Eigen::Vector3d;
 using geometry::Random;
 
-Vec3 ToVec(const Vector3d& v) { return {v.x(), v.y(), v.z()}; }
+Vec3 ToVec(const Vector3d& v) {
+  return {v.x(), v.y(), v.z()};
+}
 
-std::uint32_t Index(std::size_t i) { return static_cast<std::uint32_t>(i); }
+std::uint32_t Index(std::size_t i) {
+  return static_cast<std::uint32_t>(i);
+}
 
 // The closed hairline: the wall's tops, then round the bulbs.
 std::vector<Vec3> Coronet(const FootGeometry& foot) {
@@ -53,8 +57,10 @@ void AddWall(const FootGeometry& foot, Things& things) {
   const std::size_t stride = kRows + 1;
   for (std::size_t i = 0; i + 1 < columns.size(); ++i) {
     for (std::size_t r = 0; r < kRows; ++r) {
-      mesh.Quad(Index(i * stride + r), Index(i * stride + r + 1),
-                Index((i + 1) * stride + r + 1), Index((i + 1) * stride + r));
+      mesh.Quad(Index(i * stride + r),
+                Index(i * stride + r + 1),
+                Index((i + 1) * stride + r + 1),
+                Index((i + 1) * stride + r));
     }
   }
   things.meshes.push_back(std::move(mesh));
@@ -88,8 +94,10 @@ void AddSolarSurface(const FootGeometry& foot, Things& things) {
   for (std::size_t i = 0; i < rim.size(); ++i) {
     const std::size_t next = (i + 1) % rim.size();
     for (std::size_t r = 0; r < kRows; ++r) {
-      mesh.Quad(Index(i * stride + r), Index(next * stride + r),
-                Index(next * stride + r + 1), Index(i * stride + r + 1));
+      mesh.Quad(Index(i * stride + r),
+                Index(next * stride + r),
+                Index(next * stride + r + 1),
+                Index(i * stride + r + 1));
     }
   }
   things.meshes.push_back(std::move(mesh));
@@ -101,7 +109,8 @@ void AddSolarSurface(const FootGeometry& foot, Things& things) {
   std::vector<Vec3> low;
   std::vector<Vec3> high;
   const auto add = [&](const Vector2d& p, const Vec3& top, bool heel) {
-    low.push_back({p.x(), p.y(),
+    low.push_back({p.x(),
+                   p.y(),
                    heel ? foot.shape().lift() : foot.SolarAt(p.x(), p.y()).z});
     high.push_back(top);
   };
@@ -115,19 +124,21 @@ void AddSolarSurface(const FootGeometry& foot, Things& things) {
     const double across =
         static_cast<double>(i) / static_cast<double>(low.size() - 1);
     const double swell =
-        7.0 * std::pow(std::sin(std::numbers::pi * across), 0.7) *
-        (1 - 0.7 * std::exp(-std::pow((across - 0.5) / 0.07, 2)));
+        9.0 * std::pow(std::sin(std::numbers::pi * across), 0.6) *
+        (1 - 0.8 * std::exp(-std::pow((across - 0.5) / 0.11, 2)));
     for (int r = 0; r <= kBulbRows; ++r) {
       const double t = static_cast<double>(r) / kBulbRows;
       const Vec3 p = Mix(low[i], high[i], t) +
-                     swell * std::sin(std::numbers::pi * t) * Vec3{-0.8, 0, -0.5};
+                     swell * std::pow(std::sin(std::numbers::pi * t), 0.7) *
+                         Vec3{-0.85, 0, -0.45};
       bulbs.Add(p, {p.y, t, p.z, 0});
     }
   }
   const std::size_t bulb_stride = kBulbRows + 1;
   for (std::size_t i = 0; i + 1 < low.size(); ++i) {
     for (std::size_t r = 0; r < kBulbRows; ++r) {
-      bulbs.Quad(Index(i * bulb_stride + r), Index((i + 1) * bulb_stride + r),
+      bulbs.Quad(Index(i * bulb_stride + r),
+                 Index((i + 1) * bulb_stride + r),
                  Index((i + 1) * bulb_stride + r + 1),
                  Index(i * bulb_stride + r + 1));
     }
@@ -161,10 +172,10 @@ std::vector<std::vector<Vec3>> LegRings(const FootGeometry& foot) {
       const Vec3 out = Normalised(coronet[i] - centre);
       const double front = SmoothStep(-0.2, 0.9, std::cos(turns[i]));
       const double back = SmoothStep(-0.3, -0.9, std::cos(turns[i]));
-      const Vec3 skin = coronet[i] +
-                        (2.2 * SmoothStep(0, 3, along)) * Vec3{out.x, out.y, 0.2} +
-                        along * Mix(ToVec(foot.PasternAxis()),
-                                    Vec3{-0.15, 0, 1}, back);
+      const Vec3 skin =
+          coronet[i] +
+          (2.2 * SmoothStep(0, 3, along)) * Vec3{out.x, out.y, 0.2} +
+          along * Mix(ToVec(foot.PasternAxis()), Vec3{-0.15, 0, 1}, back);
       // Behind, the bulbs reach higher before the pastern starts.
       const double t_here =
           SmoothStep(0.0, 1.0, along / Mix(blend_end, 48.0, 1 - front));
@@ -184,7 +195,8 @@ std::vector<std::vector<Vec3>> LegRings(const FootGeometry& foot) {
     std::vector<Vec3> ring;
     for (const Vec3& p : last) {
       const Vec3 d = p - middle;
-      const Vec3 flat{d.x + 0.4 * d.z * (1 - slim), d.y, d.z * (2.0 * slim - 1.0)};
+      const Vec3 flat{
+          d.x + 0.4 * d.z * (1 - slim), d.y, d.z * (2.0 * slim - 1.0)};
       ring.push_back(middle + slim * flat + Vec3{-lean, 0, rise});
     }
     rings.push_back(std::move(ring));
@@ -196,17 +208,23 @@ void AddLeg(const std::vector<std::vector<Vec3>>& rings, Things& things) {
   Mesh mesh;
   mesh.material = Material::kSkinCoat;
   const std::size_t count = rings.front().size();
+  // Running lengths round the leg and up it, for the lie of the coat.
+  double along = 0;
   for (std::size_t k = 0; k < rings.size(); ++k) {
+    if (k > 0) along += Length(rings[k][count / 4] - rings[k - 1][count / 4]);
     for (std::size_t i = 0; i < count; ++i) {
-      mesh.Add(rings[k][i],
-               {static_cast<double>(i), static_cast<double>(k), 0, 0});
+      const double around =
+          190.0 * static_cast<double>(i) / static_cast<double>(count);
+      mesh.Add(rings[k][i], {around, along, 0, 0});
     }
   }
   for (std::size_t k = 0; k + 1 < rings.size(); ++k) {
     for (std::size_t i = 0; i < count; ++i) {
       const std::size_t next = (i + 1) % count;
-      mesh.Quad(Index(k * count + i), Index(k * count + next),
-                Index((k + 1) * count + next), Index((k + 1) * count + i));
+      mesh.Quad(Index(k * count + i),
+                Index(k * count + next),
+                Index((k + 1) * count + next),
+                Index((k + 1) * count + i));
     }
   }
   things.meshes.push_back(std::move(mesh));
@@ -236,9 +254,16 @@ void AddShoe(const FootGeometry& foot, Things& things) {
   const double top = s.shoe_thickness;
   std::vector<Corner> section;
   if (s.shoe_fullered) {
-    section = {{0, top}, {0, 0},     {0.30, 0},   {0.34, 4.0},
-               {0.43, 4.0}, {0.49, 0}, {0.94, 0},   {1, 1.2},
-               {1, top},    {0, top}};
+    section = {{0, top},
+               {0, 0},
+               {0.30, 0},
+               {0.34, 4.0},
+               {0.43, 4.0},
+               {0.49, 0},
+               {0.94, 0},
+               {1, 1.2},
+               {1, top},
+               {0, top}};
   } else {
     section = {{0, top}, {0, 0}, {0.94, 0}, {1, 1.2}, {1, top}, {0, top}};
   }
@@ -246,8 +271,8 @@ void AddShoe(const FootGeometry& foot, Things& things) {
   for (std::size_t i = 0; i < outer.size(); ++i) {
     if (i > 0) along += (outer[i] - outer[i - 1]).norm();
     // The crease stops before the toe's middle and the heels.
-    const double place = static_cast<double>(i) /
-                         static_cast<double>(outer.size() - 1);
+    const double place =
+        static_cast<double>(i) / static_cast<double>(outer.size() - 1);
     const double crease = SmoothStep(0.10, 0.13, place) *
                           (1 - SmoothStep(0.87, 0.90, place)) *
                           SmoothStep(0.012, 0.03, std::abs(place - 0.5));
@@ -261,8 +286,10 @@ void AddShoe(const FootGeometry& foot, Things& things) {
   const std::size_t stride = section.size();
   for (std::size_t i = 0; i + 1 < outer.size(); ++i) {
     for (std::size_t k = 0; k + 1 < stride; ++k) {
-      mesh.Quad(Index(i * stride + k), Index((i + 1) * stride + k),
-                Index((i + 1) * stride + k + 1), Index(i * stride + k + 1));
+      mesh.Quad(Index(i * stride + k),
+                Index((i + 1) * stride + k),
+                Index((i + 1) * stride + k + 1),
+                Index(i * stride + k + 1));
     }
   }
   // The ends of the branches.
@@ -285,22 +312,28 @@ void AddShoe(const FootGeometry& foot, Things& things) {
     const int k = on_left ? n : n - left;
     const int of = on_left ? left : right;
     const double step = of > 1 ? static_cast<double>(k) / (of - 1) : 0.5;
-    const double place = on_left ? Mix(0.20, 0.42, step) : Mix(0.58, 0.80, step);
-    const auto i = static_cast<std::size_t>(
-        place * static_cast<double>(outer.size() - 1));
+    const double place =
+        on_left ? Mix(0.20, 0.42, step) : Mix(0.58, 0.80, step);
+    const auto i =
+        static_cast<std::size_t>(place * static_cast<double>(outer.size() - 1));
     const Vector2d p = outer[i] + 0.385 * (inner[i] - outer[i]);
     const Vector2d tangent = (outer[i + 1] - outer[i - 1]).normalized();
     const Vec3 t{tangent.x(), tangent.y(), 0};
     const Vec3 across{-tangent.y(), tangent.x(), 0};
-    things.meshes.push_back(Box({p.x(), p.y(), 1.2}, 3.4 * t, 1.5 * across,
-                                {0, 0, 2.0}, Material::kNail));
+    things.meshes.push_back(Box({p.x(), p.y(), 1.2},
+                                3.4 * t,
+                                1.5 * across,
+                                {0, 0, 2.0},
+                                Material::kNail));
     const WallColumn& column = foot.columns()[i];
     const Vec3 up = ToVec(foot.WallPoint(column, 0.72));
-    const Vec3 rise =
-        Normalised(ToVec(foot.WallPoint(column, 0.68)) - up);
+    const Vec3 rise = Normalised(ToVec(foot.WallPoint(column, 0.68)) - up);
     const Vec3 out{column.outward.x(), column.outward.y(), 0.2};
-    things.meshes.push_back(Box(up + 0.2 * out, 2.0 * t, 1.8 * rise,
-                                0.5 * Normalised(out), Material::kNail));
+    things.meshes.push_back(Box(up + 0.2 * out,
+                                2.0 * t,
+                                1.8 * rise,
+                                0.5 * Normalised(out),
+                                Material::kNail));
   }
 }
 
@@ -309,7 +342,8 @@ void AddShoe(const FootGeometry& foot, Things& things) {
 void Mesh::ComputeNormals() {
   normals.assign(places.size(), {0, 0, 0});
   for (const auto& t : triangles) {
-    const Vec3 n = Cross(places[t[1]] - places[t[0]], places[t[2]] - places[t[0]]);
+    const Vec3 n =
+        Cross(places[t[1]] - places[t[0]], places[t[2]] - places[t[0]]);
     for (const auto i : t) normals[i] += n;
   }
   for (Vec3& n : normals) n = Normalised(n);
@@ -359,8 +393,8 @@ void AddHair(const FootGeometry& foot,
     const Vec3 root = Mix(a, b, t);
     const Vec3 along = Normalised(a - b);
     const Vec3 normal = Normalised(Cross(rings[k][next] - rings[k][i], b - a));
-    const Vec3 stray{random.Normal(0, 0.16), random.Normal(0, 0.16),
-                     random.Normal(0, 0.10)};
+    const Vec3 stray{
+        random.Normal(0, 0.12), random.Normal(0, 0.12), random.Normal(0, 0.08)};
     Vec3 way = Normalised(0.75 * along + 0.25 * down + lift * normal + stray);
     std::vector<Vec3> chain{root};
     const double step = length / pieces;
@@ -374,22 +408,30 @@ void AddHair(const FootGeometry& foot,
     return static_cast<std::size_t>(random.Below(static_cast<int>(n)));
   };
   if (style.coat_mm > 0) {
-    const int hairs = static_cast<int>(16000 * style.density);
+    const int hairs = static_cast<int>(24000 * style.density);
     const std::size_t last = rings.size() - 2;
     for (int h = 0; h < hairs; ++h) {
       // Twice as many low on the pastern, where one looks.
       const double t = random.Uniform();
       const std::size_t k =
           1 + static_cast<std::size_t>(t * t * static_cast<double>(last - 1));
-      grow(k, pick(count), style.coat_mm * random.Uniform(0.7, 1.3), 0.16,
-           0.16, 2);
+      grow(k,
+           pick(count),
+           style.coat_mm * random.Uniform(0.7, 1.3),
+           0.10,
+           0.17,
+           2);
     }
   }
   if (style.fringe_mm > 0) {
     const int hairs = static_cast<int>(5200 * style.density);
     for (int h = 0; h < hairs; ++h) {
-      grow(pick(3), pick(count), style.fringe_mm * random.Uniform(0.5, 1.2),
-           0.25, 0.14, 2);
+      grow(pick(3),
+           pick(count),
+           style.fringe_mm * random.Uniform(0.5, 1.2),
+           0.25,
+           0.14,
+           2);
     }
   }
   if (style.feather_mm > 0) {
@@ -399,8 +441,12 @@ void AddHair(const FootGeometry& foot,
       // ends with the bulbs.
       const std::size_t behind = pick(count / 3);
       const std::size_t i = (count - count / 5 + behind) % count;
-      grow(2 + pick(34), i, style.feather_mm * random.Uniform(0.5, 1.2), 0.45,
-           0.15, 5);
+      grow(2 + pick(34),
+           i,
+           style.feather_mm * random.Uniform(0.5, 1.2),
+           0.45,
+           0.15,
+           5);
     }
   }
   things.strands.push_back(std::move(hair));
@@ -458,9 +504,9 @@ Mesh Tube(const std::vector<Vec3>& path,
   }
   Mesh mesh;
   mesh.material = material;
-  Vec3 side = Normalised(Cross(ways.front(), std::abs(ways.front().z) < 0.8
-                                                 ? Vec3{0, 0, 1}
-                                                 : Vec3{1, 0, 0}));
+  Vec3 side = Normalised(
+      Cross(ways.front(),
+            std::abs(ways.front().z) < 0.8 ? Vec3{0, 0, 1} : Vec3{1, 0, 0}));
   double along = 0;
   for (std::size_t i = 0; i < centres.size(); ++i) {
     if (i > 0) along += Length(centres[i] - centres[i - 1]);
@@ -468,15 +514,19 @@ Mesh Tube(const std::vector<Vec3>& path,
     const Vec3 other = Cross(ways[i], side);
     for (int s = 0; s < sides; ++s) {
       const double a = 2 * std::numbers::pi * s / sides;
-      mesh.Add(centres[i] + sizes[i] * (std::cos(a) * side + std::sin(a) * other),
-               {along, a * sizes[i], a, 0});
+      mesh.Add(
+          centres[i] + sizes[i] * (std::cos(a) * side + std::sin(a) * other),
+          {along, a * sizes[i], a, 0});
     }
   }
+  for (Attributes& a : mesh.attributes) a[3] = along - a[0];
   const auto n = static_cast<std::size_t>(sides);
   for (std::size_t i = 0; i + 1 < centres.size(); ++i) {
     for (std::size_t s = 0; s < n; ++s) {
       const std::size_t next = (s + 1) % n;
-      mesh.Quad(Index(i * n + s), Index(i * n + next), Index((i + 1) * n + next),
+      mesh.Quad(Index(i * n + s),
+                Index(i * n + next),
+                Index((i + 1) * n + next),
                 Index((i + 1) * n + s));
     }
   }
@@ -523,15 +573,18 @@ Mesh Pebble(Vec3 centre, Vec3 radii, Material material, Random& random) {
                    radii.y * rough * std::sin(a) * std::sin(b),
                    radii.z * rough * std::cos(a)};
       mesh.Add(centre + Vec3{p.x * std::cos(turn) - p.y * std::sin(turn),
-                             p.x * std::sin(turn) + p.y * std::cos(turn), p.z},
+                             p.x * std::sin(turn) + p.y * std::cos(turn),
+                             p.z},
                {a * radii.x, b * radii.x, 0, 0});
     }
   }
   for (std::size_t r = 0; r < kRings; ++r) {
     for (std::size_t s = 0; s < kSides; ++s) {
       const std::size_t next = (s + 1) % kSides;
-      mesh.Quad(Index(r * kSides + s), Index((r + 1) * kSides + s),
-                Index((r + 1) * kSides + next), Index(r * kSides + next));
+      mesh.Quad(Index(r * kSides + s),
+                Index((r + 1) * kSides + s),
+                Index((r + 1) * kSides + next),
+                Index(r * kSides + next));
     }
   }
   return mesh;

@@ -42,6 +42,7 @@ enum class Material {
 /// Four numbers that a texture may use, at each vertex. For kWall: along the
 /// outline [mm], down the wall 0..1, height [mm], -. For kSolar: wall
 /// distance, frog distance [mm], bar, sulcus. For kCardFront: card x, y [mm].
+/// For pipes: along [mm], round [mm], round [rad], length left to the end [mm].
 /// For the rest: two running coordinates [mm].
 using Attributes = std::array<double, 4>;
 
@@ -59,7 +60,10 @@ struct Mesh {
     attributes.push_back(attribute);
     return static_cast<std::uint32_t>(places.size() - 1);
   }
-  void Quad(std::uint32_t a, std::uint32_t b, std::uint32_t c, std::uint32_t d) {
+  void Quad(std::uint32_t a,
+            std::uint32_t b,
+            std::uint32_t c,
+            std::uint32_t d) {
     triangles.push_back({a, b, c});
     triangles.push_back({a, c, d});
   }

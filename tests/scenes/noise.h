@@ -18,11 +18,15 @@ constexpr std::uint32_t Hash(std::uint32_t h) {
   h ^= h >> 16;
   return h;
 }
-constexpr std::uint32_t Hash(std::uint32_t a, std::uint32_t b, std::uint32_t c) {
+constexpr std::uint32_t Hash(std::uint32_t a,
+                             std::uint32_t b,
+                             std::uint32_t c) {
   return Hash(a + 0x9e3779b9U * Hash(b + 0x85ebca6bU * Hash(c)));
 }
 /// In [0, 1).
-constexpr double HashUniform(std::uint32_t a, std::uint32_t b, std::uint32_t c) {
+constexpr double HashUniform(std::uint32_t a,
+                             std::uint32_t b,
+                             std::uint32_t c) {
   return Hash(a, b, c) * (1.0 / 4294967296.0);
 }
 

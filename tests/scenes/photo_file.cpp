@@ -41,7 +41,10 @@ void AddShort(ExifData* data, ExifIfd ifd, ExifTag tag, int value) {
   exif_set_short(e->data, EXIF_BYTE_ORDER_INTEL, static_cast<ExifShort>(value));
 }
 
-void AddText(ExifData* data, ExifIfd ifd, ExifTag tag, const std::string& text) {
+void AddText(ExifData* data,
+             ExifIfd ifd,
+             ExifTag tag,
+             const std::string& text) {
   const auto size = static_cast<unsigned int>(text.size() + 1);
   ExifEntry* e = AddEntry(data, ifd, tag, EXIF_FORMAT_ASCII, size, size);
   std::memcpy(e->data, text.c_str(), size);
@@ -58,13 +61,16 @@ std::vector<unsigned char> ExifBlock(const PhotoNotes& notes) {
   AddText(data, EXIF_IFD_0, EXIF_TAG_DATE_TIME, notes.taken);
   AddText(data, EXIF_IFD_EXIF, EXIF_TAG_DATE_TIME_ORIGINAL, notes.taken);
   if (notes.focal_35mm > 0) {
-    ExifEntry* e = AddEntry(data, EXIF_IFD_EXIF, EXIF_TAG_FOCAL_LENGTH,
-                            EXIF_FORMAT_RATIONAL, 1, 8);
+    ExifEntry* e = AddEntry(
+        data, EXIF_IFD_EXIF, EXIF_TAG_FOCAL_LENGTH, EXIF_FORMAT_RATIONAL, 1, 8);
     // CHOSEN: a sensor whose diagonal is 7.06 mm, as large phones have.
     const double focal = notes.focal_35mm * 7.06 / 43.2666;
-    exif_set_rational(e->data, EXIF_BYTE_ORDER_INTEL,
+    exif_set_rational(e->data,
+                      EXIF_BYTE_ORDER_INTEL,
                       {static_cast<ExifLong>(std::lround(focal * 1000)), 1000});
-    AddShort(data, EXIF_IFD_EXIF, EXIF_TAG_FOCAL_LENGTH_IN_35MM_FILM,
+    AddShort(data,
+             EXIF_IFD_EXIF,
+             EXIF_TAG_FOCAL_LENGTH_IN_35MM_FILM,
              static_cast<int>(std::lround(notes.focal_35mm)));
   }
   unsigned char* bytes = nullptr;
@@ -91,7 +97,11 @@ std::vector<unsigned char> EncodeJpeg(const cv::Mat& rgb,
   const std::size_t length = exif.size() + 2;
   // After the start-of-image marker: APP1, its length, "Exif", the block.
   const std::array<unsigned char, 6> head = {
-      plain[0], plain[1], 0xFF, 0xE1, static_cast<unsigned char>(length >> 8),
+      plain[0],
+      plain[1],
+      0xFF,
+      0xE1,
+      static_cast<unsigned char>(length >> 8),
       static_cast<unsigned char>(length & 0xFF)};
   std::vector<unsigned char> out(head.size() + exif.size() + plain.size() - 2);
   auto at = std::copy(head.begin(), head.end(), out.begin());
@@ -115,7 +125,8 @@ void SaveScene(const RenderedPhoto& rendered,
   const auto jpeg =
       EncodeJpeg(rendered.photo, options.effects.jpeg_quality, notes);
   WriteFile(folder / (name + ".jpg"), std::string(jpeg.begin(), jpeg.end()));
-  WriteFile(folder / (name + ".truth.json"), ToJson(rendered.truth).dump(1) + "\n");
+  WriteFile(folder / (name + ".truth.json"),
+            ToJson(rendered.truth).dump(1) + "\n");
 }
 
 }  // namespace plumbfoot::scenes

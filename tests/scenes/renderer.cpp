@@ -2,14 +2,12 @@
 #include "scenes/renderer.h"
 
 #include <Eigen/LU>
-#include <atomic>
-#include <functional>
 #include <numbers>
-#include <thread>
 #include <vector>
 
 #include "scenes/camera_effects.h"
 #include "scenes/noise.h"
+#include "scenes/parallel.h"
 #include "scenes/stage.h"
 #include "scenes/textures.h"
 #include "scenes/tracer.h"
@@ -19,18 +17,8 @@ namespace {
 
 using geometry::View;
 
-Vec3 ToVec(const Eigen::Vector3d& v) { return {v.x(), v.y(), v.z()}; }
-
-// Rows of `count` jobs, shared among threads.
-void Parallel(int threads, int count, const std::function<void(int)>& job) {
-  std::atomic<int> next{0};
-  const auto work = [&] {
-    for (int i = next++; i < count; i = next++) job(i);
-  };
-  std::vector<std::thread> pool;
-  for (int t = 1; t < threads; ++t) pool.emplace_back(work);
-  work();
-  for (std::thread& t : pool) t.join();
+Vec3 ToVec(const Eigen::Vector3d& v) {
+  return {v.x(), v.y(), v.z()};
 }
 
 // The ray through a photo point. The lens is undistorted on a coarse grid and
@@ -56,7 +44,8 @@ class RayField {
     const auto at = [&](int dc, int dr) {
       return ways_[static_cast<std::size_t>((r + dr) * columns_ + c + dc)];
     };
-    const Vec3 way = Mix(Mix(at(0, 0), at(1, 0), fx), Mix(at(0, 1), at(1, 1), fx), fy);
+    const Vec3 way =
+        Mix(Mix(at(0, 0), at(1, 0), fx), Mix(at(0, 1), at(1, 1), fx), fy);
     return {layout_.lens, Normalised(way)};
   }
 
@@ -105,11 +94,14 @@ class Renderer {
         stride_(std::max(2, width / 400)) {}
 
   RenderedPhoto Run() {
-    LightGrid();
+    // A flat card over plain ground needs no rays.
+    quick_ = o_.card_only && o_.card.present && o_.card.bend_mm == 0;
+    if (!quick_) LightGrid();
     FirstPass();
     SecondPass();
     RenderedPhoto out;
-    out.photo = DevelopPhoto(image_, background_, o_.effects, o_.seed);
+    out.photo =
+        DevelopPhoto(image_, background_, o_.effects, o_.seed, threads_);
     out.truth = ComputeTruth(o_, width_, height_);
     FindCovered(out.truth);
     return out;
@@ -130,7 +122,41 @@ class Renderer {
                   : Mix(horizon, high, up);
   }
 
-  Arriving LightAt(const SurfacePlace& p, std::uint32_t id, int suns, int skies) const {
+  // What is seen far away: trees or buildings under the sky, out of focus.
+  Vec3 Backdrop(Vec3 way) const {
+    const auto seed = static_cast<std::uint32_t>(o_.appearance.seed * 31 + 5);
+    const double up = Dot(way, o_.light.up);
+    const double turn = std::atan2(way.y, way.x);
+    const auto noise = [&](double across, double high, std::uint32_t k) {
+      return Fractal({across * turn, high * up, 0}, 1, 4, 0.55, 0.001, seed + k)
+          .value;
+    };
+    const double clouds = noise(3, 9, 1);
+    Vec3 colour = (1.15 + 0.2 * clouds) * Sky(way);
+    const double trees = 0.10 + 0.09 * noise(5, 0, 2) + 0.02 * noise(40, 0, 3);
+    const double leaf = noise(45, 45, 4);
+    const Vec3 green =
+        (o_.light.sky * (1 + 0.55 * leaf)) * Mix(Vec3{0.055, 0.085, 0.035},
+                                                 Vec3{0.12, 0.10, 0.07},
+                                                 Clamp01(0.5 + noise(2, 2, 5)));
+    colour = Mix(green, colour, SmoothStep(trees - 0.006, trees + 0.006, up));
+    // Here and there a building.
+    const double block = std::floor(turn * 5 + 40);
+    const double high =
+        0.06 + 0.22 * HashUniform(static_cast<std::uint32_t>(block), 7, seed);
+    if (HashUniform(static_cast<std::uint32_t>(block), 3, seed) < 0.12 &&
+        up < high) {
+      const double shade =
+          0.1 + 0.3 * HashUniform(static_cast<std::uint32_t>(block), 9, seed);
+      colour = (shade * o_.light.sky) * Vec3{1.0, 0.93, 0.85};
+    }
+    return colour;
+  }
+
+  Arriving LightAt(const SurfacePlace& p,
+                   std::uint32_t id,
+                   int suns,
+                   int skies) const {
     Arriving a;
     const Lighting& l = o_.light;
     const Vec3 start = p.place + 0.05 * p.normal;
@@ -139,14 +165,14 @@ class Renderer {
                              p.material == Material::kGrass;
     if (l.sun > 0 && (thread_like || Dot(p.normal, l.sun_direction) > -0.2)) {
       const Vec3 s = l.sun_direction;
-      const Vec3 u = Normalised(Cross(s, std::abs(s.z) < 0.9 ? Vec3{0, 0, 1}
-                                                             : Vec3{1, 0, 0}));
+      const Vec3 u = Normalised(
+          Cross(s, std::abs(s.z) < 0.9 ? Vec3{0, 0, 1} : Vec3{1, 0, 0}));
       const Vec3 v = Cross(s, u);
       int seen = 0;
       for (int k = 0; k < suns; ++k) {
         const auto n = static_cast<std::uint32_t>(k);
-        const double r = std::tan(l.sun_size) *
-                         std::sqrt((k + Jitter(id, n, 1)) / suns);
+        const double r =
+            std::tan(l.sun_size) * std::sqrt((k + Jitter(id, n, 1)) / suns);
         const double turn = 2 * std::numbers::pi * Jitter(id, n, 2);
         const Vec3 way =
             Normalised(s + r * std::cos(turn) * u + r * std::sin(turn) * v);
@@ -156,8 +182,8 @@ class Renderer {
     }
     // Cosine-weighted directions of the half space over the surface.
     const Vec3 n = p.normal;
-    const Vec3 u = Normalised(Cross(n, std::abs(n.z) < 0.9 ? Vec3{0, 0, 1}
-                                                           : Vec3{1, 0, 0}));
+    const Vec3 u = Normalised(
+        Cross(n, std::abs(n.z) < 0.9 ? Vec3{0, 0, 1} : Vec3{1, 0, 0}));
     const Vec3 v = Cross(n, u);
     const double shift = Jitter(id, 7, 3);
     for (int k = 0; k < skies; ++k) {
@@ -165,8 +191,9 @@ class Renderer {
       const double e = (k + Jitter(id, m, 4)) / skies;
       const double turn = 2 * std::numbers::pi * (k * 0.618034 + shift);
       const double r = std::sqrt(e);
-      const Vec3 way = Normalised(r * std::cos(turn) * u + r * std::sin(turn) * v +
-                                  std::sqrt(std::max(0.0, 1 - e)) * n);
+      const Vec3 way =
+          Normalised(r * std::cos(turn) * u + r * std::sin(turn) * v +
+                     std::sqrt(std::max(0.0, 1 - e)) * n);
       if (!tracer_.Blocked({start, way}, 0.3, 450)) {
         a.around += Sky(way);
       } else {
@@ -187,9 +214,9 @@ class Renderer {
     Parallel(threads_, grid_height_, [&](int r) {
       for (int c = 0; c < grid_width_; ++c) {
         LightNode& node = grid_[static_cast<std::size_t>(r * grid_width_ + c)];
-        const Hit hit = tracer_.Trace(
-            rays_.At(std::min(c * stride_ + 0.0, width_ - 0.5),
-                     std::min(r * stride_ + 0.0, height_ - 0.5)));
+        const Hit hit =
+            tracer_.Trace(rays_.At(std::min(c * stride_ + 0.0, width_ - 0.5),
+                                   std::min(r * stride_ + 0.0, height_ - 0.5)));
         if (!hit.any) continue;
         node.any = true;
         node.thing = hit.thing;
@@ -197,18 +224,25 @@ class Renderer {
         node.normal = hit.place.normal;
         node.light = LightAt(hit.place,
                              Hash(static_cast<std::uint32_t>(r),
-                                  static_cast<std::uint32_t>(c), 5),
-                             suns, skies);
+                                  static_cast<std::uint32_t>(c),
+                                  5),
+                             suns,
+                             skies);
       }
     });
     for (int pass = 0; pass < 2; ++pass) SmoothGrid(1 << pass);
   }
 
-  static double Alike(const LightNode& a, Vec3 place, Vec3 normal, double reach) {
+  static double Alike(const LightNode& a,
+                      Vec3 place,
+                      Vec3 normal,
+                      double reach) {
     const Vec3 d = a.place - place;
     const double off = std::abs(Dot(d, normal)) + 0.25 * Length(d);
     const double turn = std::max(0.0, Dot(a.normal, normal));
-    return std::exp(-off / reach) * turn * turn * turn + 1e-9;
+    const double near = reach / (reach + off);
+    const double near2 = near * near;
+    return near2 * near2 * turn * turn * turn + 1e-9;
   }
 
   void SmoothGrid(int step) {
@@ -224,7 +258,8 @@ class Renderer {
           for (int dc = -1; dc <= 1; ++dc) {
             const int rr = r + dr * step;
             const int cc = c + dc * step;
-            if (rr < 0 || cc < 0 || rr >= grid_height_ || cc >= grid_width_) continue;
+            if (rr < 0 || cc < 0 || rr >= grid_height_ || cc >= grid_width_)
+              continue;
             const LightNode& other =
                 before[static_cast<std::size_t>(rr * grid_width_ + cc)];
             if (!other.any) continue;
@@ -258,9 +293,8 @@ class Renderer {
         const LightNode& node =
             grid_[static_cast<std::size_t>((r + dr) * grid_width_ + c + dc)];
         if (!node.any) continue;
-        const double bilinear = (dc ? gx - c : 1 - (gx - c)) *
-                                    (dr ? gy - r : 1 - (gy - r)) +
-                                1e-3;
+        const double bilinear =
+            (dc ? gx - c : 1 - (gx - c)) * (dr ? gy - r : 1 - (gy - r)) + 1e-3;
         double alike = Alike(node, hit.place.place, hit.place.normal, reach);
         if (node.thing == hit.thing) alike += 0.02;
         trust += alike;
@@ -274,20 +308,52 @@ class Renderer {
       // No neighbour is like this place: its own few rays.
       return LightAt(hit.place,
                      Hash(static_cast<std::uint32_t>(x * 16),
-                          static_cast<std::uint32_t>(y * 16), 11),
-                     2, 4);
+                          static_cast<std::uint32_t>(y * 16),
+                          11),
+                     2,
+                     4);
     }
     light.sun /= sum;
     light.around = (1 / sum) * light.around;
     return light;
   }
 
+  // The card without shadows, over ground of one colour with faint blotches.
+  Vec3 LookQuickly(const Ray& ray, Hit* hit_out) const {
+    const Vec3 out = ToVec(layout_.shape_from_card.rotation.col(2));
+    const Vec3 corner = ToVec(layout_.shape_from_card.translation);
+    const double t = Dot(corner - ray.from, out) / Dot(ray.way, out);
+    const Vec3 d = ray.from + t * ray.way - corner;
+    const double scale = 1 / o_.card.print_scale;
+    const double x =
+        scale * Dot(d, ToVec(layout_.shape_from_card.rotation.col(0)));
+    const double y =
+        scale * Dot(d, ToVec(layout_.shape_from_card.rotation.col(1)));
+    const bool on_card = t > 0 && x >= 0 && y >= 0 && x <= kCardSide &&
+                         y <= kCardSide && (x <= kCardArm || y <= kCardArm);
+    if (hit_out != nullptr) {
+      hit_out->any = true;
+      hit_out->thing = on_card ? kQuickCard : 0;
+      hit_out->distance = t;
+      hit_out->place.place = ray.from + t * ray.way;
+    }
+    if (!on_card) {
+      const double blotch = Noise((1 / 30.0) * Vec3{x, y, 0}, 3).value;
+      return (0.16 + 0.03 * blotch) * Vec3{1.0, 0.96, 0.9};
+    }
+    SurfacePlace p;
+    p.material = Material::kCardFront;
+    p.attributes = {x, y, 0, 0};
+    return textures_.At(p).colour;
+  }
+
   // Linear light that comes back along the ray through (x, y).
   Vec3 Look(double x, double y, Hit* hit_out) const {
     const Ray ray = rays_.At(x, y);
+    if (quick_) return LookQuickly(ray, hit_out);
     Hit hit = tracer_.Trace(ray);
     if (hit_out != nullptr) *hit_out = hit;
-    if (!hit.any) return Sky(ray.way);
+    if (!hit.any) return Backdrop(ray.way);
     // A slanted surface has a longer pixel; noise is kept a little too fine
     // there rather than too coarse across.
     const double slant = std::max(0.25, -Dot(hit.place.normal, ray.way));
@@ -304,7 +370,8 @@ class Renderer {
     double facing = std::max(0.0, Dot(s.normal, l.sun_direction));
     if (hair) {
       // A thread scatters to all sides (Kajiya and Kay, 1989).
-      const Vec3 t{hit.place.attributes[0], hit.place.attributes[1],
+      const Vec3 t{hit.place.attributes[0],
+                   hit.place.attributes[1],
                    hit.place.attributes[2]};
       const double along = Dot(t, l.sun_direction);
       facing = 0.75 * std::sqrt(std::max(0.0, 1 - along * along));
@@ -322,7 +389,8 @@ class Renderer {
     if (l.flash > 0) {
       const double d = 500.0 / hit.distance;
       flash = l.flash * d * d;
-      arriving += (flash * std::max(0.0, Dot(s.normal, view))) * Vec3{1, 0.98, 0.95};
+      arriving +=
+          (flash * std::max(0.0, Dot(s.normal, view))) * Vec3{1, 0.98, 0.95};
     }
     out += s.colour * arriving;
     if (!hair && s.gloss > 0) {
@@ -334,19 +402,19 @@ class Renderer {
       const double rim = 0.04 + 0.96 * std::pow(1 - facing_view, 5);
       const Vec3 mirrored = 2 * facing_view * s.normal - view;
       out += (s.gloss * 0.22 * l.sun * a.sun * sun_shine) * l.sun_colour;
-      out += (s.gloss * (rim + 0.05)) *
-             Mix(a.around, Sky(mirrored), 0.5);
+      out += (s.gloss * (rim + 0.05)) * Mix(a.around, Sky(mirrored), 0.5);
       if (flash > 0) {
-        out += (s.gloss * 0.4 * flash *
-                std::pow(facing_view, 2 * s.sharpness)) *
-               Vec3{1, 1, 1};
+        out +=
+            (s.gloss * 0.4 * flash * std::pow(facing_view, 2 * s.sharpness)) *
+            Vec3{1, 1, 1};
       }
     }
     return out;
   }
 
   static cv::Vec3f ToPixel(Vec3 c) {
-    return {static_cast<float>(c.x), static_cast<float>(c.y),
+    return {static_cast<float>(c.x),
+            static_cast<float>(c.y),
             static_cast<float>(c.z)};
   }
 
@@ -362,6 +430,10 @@ class Renderer {
         Hit hit;
         pixel[x] = ToPixel(Look(x + 0.5, y + 0.5, &hit));
         thing[x] = hit.any ? static_cast<int>(hit.thing) : -1;
+        if (quick_) {
+          back[x] = 0;
+          continue;
+        }
         const double depth =
             hit.any ? Dot(hit.place.place - layout_.lens, Forward()) : 1e5;
         // Depth of field: in focus to 120 mm behind what is measured.
@@ -377,6 +449,8 @@ class Renderer {
 
   // Pixels in which something ends: sampled again, many times.
   int SamplesFor(int x, int y) const {
+    // What will be blurred needs no more.
+    if (background_.at<float>(y, x) > 0.6F) return 0;
     const auto here = image_.at<cv::Vec3f>(y, x);
     const int thing = things_seen_.at<int>(y, x);
     bool differs = false;
@@ -426,9 +500,10 @@ class Renderer {
         Vec3 sum;
         for (int j = 0; j < n; ++j) {
           for (int i = 0; i < n; ++i) {
-            const std::uint32_t id = Hash(static_cast<std::uint32_t>(x),
-                                          static_cast<std::uint32_t>(y),
-                                          static_cast<std::uint32_t>(j * n + i));
+            const std::uint32_t id =
+                Hash(static_cast<std::uint32_t>(x),
+                     static_cast<std::uint32_t>(y),
+                     static_cast<std::uint32_t>(j * n + i));
             const double sx = x + (i + Jitter(id, 1, 21)) / n;
             const double sy = y + (j + Jitter(id, 2, 22)) / n;
             sum += Look(sx, sy, nullptr);
@@ -457,8 +532,8 @@ class Renderer {
     if (o_.view == View::kSolar) {
       const auto& outline = foot_.bearing_outline();
       for (std::size_t i = 0; i < outline.size(); ++i) {
-        t.outline_visible[i] = t.outline_visible[i] &&
-                               Seen({outline[i].x(), outline[i].y(), 0});
+        t.outline_visible[i] =
+            t.outline_visible[i] && Seen({outline[i].x(), outline[i].y(), 0});
       }
     } else {
       const std::size_t n = t.dorsal_mm.size();
@@ -476,13 +551,18 @@ class Renderer {
           const Vec3 p = OnCard(o_, layout_, centre[0] + dx, centre[1] + dy);
           const Vec3 d = p - layout_.lens;
           const Ray ray{layout_.lens, Normalised(d)};
-          tag.visible = tag.visible && !tracer_.Blocked(ray, 1.0, Length(d) - 0.3);
+          tag.visible =
+              tag.visible && !tracer_.Blocked(ray, 1.0, Length(d) - 0.3);
         }
       }
     }
   }
 
+  // AddCard puts the print second, after the floor.
+  static constexpr std::uint32_t kQuickCard = 1;
+
   const SceneOptions& o_;
+  bool quick_ = false;
   int width_;
   int height_;
   int threads_;

@@ -15,8 +15,12 @@ using geometry::Pose;
 using geometry::Random;
 using geometry::View;
 
-double Radians(double degrees) { return degrees * std::numbers::pi / 180; }
-Vec3 ToVec(const Vector3d& v) { return {v.x(), v.y(), v.z()}; }
+double Radians(double degrees) {
+  return degrees * std::numbers::pi / 180;
+}
+Vec3 ToVec(const Vector3d& v) {
+  return {v.x(), v.y(), v.z()};
+}
 
 Pose Times(const Pose& a, const Pose& b) {
   return {a.rotation * b.rotation, a.rotation * b.translation + a.translation};
@@ -37,7 +41,8 @@ struct Range {
 };
 
 // What of the foot the photo is about.
-std::vector<Vector3d> FootExtent(const SceneOptions& o, const FootGeometry& foot) {
+std::vector<Vector3d> FootExtent(const SceneOptions& o,
+                                 const FootGeometry& foot) {
   std::vector<Vector3d> places;
   for (const auto& p : foot.bearing_outline()) {
     places.emplace_back(p.x(), p.y(), 0.0);
@@ -100,8 +105,8 @@ Pose MeasuredPlane(const SceneOptions& o, const FootGeometry& foot) {
   const bool toe_is_left = o.from_left;
   const bool card_is_left = toe_is_left != o.card.behind_heels;
   // The board clears what stands before it.
-  double left_edge = card_is_left ? x.low - o.card.gap_mm - kCardSide
-                                  : x.high + o.card.gap_mm;
+  double left_edge =
+      card_is_left ? x.low - o.card.gap_mm - kCardSide : x.high + o.card.gap_mm;
   if (o.card.quarter_turned) left_edge += kCardSide;  // Corner bottom right.
   p.translation = left_edge * right;
   return p;
@@ -150,9 +155,11 @@ Layout ComputeLayout(const SceneOptions& o,
   Range u;
   auto places = FootExtent(o, foot);
   if (o.card.present) {
-    for (const auto& c : {std::array{0.0, 0.0}, std::array{kCardSide, 0.0},
+    for (const auto& c : {std::array{0.0, 0.0},
+                          std::array{kCardSide, 0.0},
                           std::array{0.0, kCardSide}}) {
-      places.push_back(l.shape_from_measured.rotation * Vector3d(c[0], c[1], 0) +
+      places.push_back(l.shape_from_measured.rotation *
+                           Vector3d(c[0], c[1], 0) +
                        l.shape_from_measured.translation);
     }
   }
@@ -169,8 +176,7 @@ Layout ComputeLayout(const SceneOptions& o,
   const Vector3d sideways =
       std::cos(azimuth) * (o.view == View::kSolar ? up0 : right0) +
       std::sin(azimuth) * (o.view == View::kSolar ? right0 : up0);
-  const Vector3d from_target =
-      std::cos(tilt) * out + std::sin(tilt) * sideways;
+  const Vector3d from_target = std::cos(tilt) * out + std::sin(tilt) * sideways;
   Vector3d lens = target + o.camera.distance_mm * from_target;
   if (o.view == View::kLateral) lens.z() = std::max(lens.z(), 12.0);
   const Vector3d forward = (target - lens).normalized();
@@ -223,13 +229,17 @@ SceneOptions RandomScene(View view, const FootShape& shape, Random& random) {
   a.horn_darkness = horn == 0   ? random.Uniform(0.0, 0.15)
                     : horn == 1 ? random.Uniform(0.35, 0.65)
                                 : random.Uniform(0.8, 1.0);
-  a.horn_light = random.Uniform(0.8, 1.15) *
-                 Vec3{0.50, random.Uniform(0.37, 0.43), random.Uniform(0.23, 0.31)};
+  a.horn_light =
+      random.Uniform(0.8, 1.15) *
+      Vec3{0.50, random.Uniform(0.37, 0.43), random.Uniform(0.23, 0.31)};
   a.rings = random.Uniform(0.2, 1.0);
-  a.wet = random.Chance(0.2) ? random.Uniform(0.5, 1.0) : random.Uniform(0, 0.25);
+  a.wet =
+      random.Chance(0.2) ? random.Uniform(0.5, 1.0) : random.Uniform(0, 0.25);
   a.dust = random.Uniform(0, 0.8) * (1 - a.wet);
-  a.mud = random.Chance(0.35) ? random.Uniform(0.3, 0.9) : random.Uniform(0, 0.2);
-  a.trimmed = random.Chance(0.5) ? random.Uniform(0.7, 1.0) : random.Uniform(0, 0.4);
+  a.mud =
+      random.Chance(0.35) ? random.Uniform(0.3, 0.9) : random.Uniform(0, 0.2);
+  a.trimmed =
+      random.Chance(0.5) ? random.Uniform(0.7, 1.0) : random.Uniform(0, 0.4);
   const std::array<Vec3, 7> coats = {{{0.035, 0.03, 0.03},
                                       {0.11, 0.055, 0.03},
                                       {0.22, 0.10, 0.05},
@@ -243,15 +253,18 @@ SceneOptions RandomScene(View view, const FootShape& shape, Random& random) {
   o.hair.fringe_mm = random.Uniform(3, 9);
   o.hair.feather_mm = random.Chance(0.25) ? random.Uniform(15, 60) : 0.0;
   a.skin = random.Uniform(0.45, 1.1) * Vec3{0.58, 0.36, 0.27};
-  const std::array<Vec3, 4> gloves = {
-      {{0.05, 0.05, 0.06}, {0.50, 0.36, 0.16}, {0.08, 0.14, 0.25}, {0.45, 0.45, 0.43}}};
+  const std::array<Vec3, 4> gloves = {{{0.05, 0.05, 0.06},
+                                       {0.50, 0.36, 0.16},
+                                       {0.08, 0.14, 0.25},
+                                       {0.45, 0.45, 0.43}}};
   a.glove = gloves[static_cast<std::size_t>(random.Below(4))];
-  a.cloth = random.Uniform(0.4, 1.4) *
-            Vec3{random.Uniform(0.07, 0.20), random.Uniform(0.09, 0.17),
-                 random.Uniform(0.10, 0.26)};
+  a.cloth = random.Uniform(0.4, 1.4) * Vec3{random.Uniform(0.07, 0.20),
+                                            random.Uniform(0.09, 0.17),
+                                            random.Uniform(0.10, 0.26)};
   a.leather = random.Uniform(0.4, 1.5) * Vec3{0.21, 0.115, 0.06};
-  a.ground_tint = random.Uniform(0.75, 1.2) *
-                  Vec3{random.Uniform(0.94, 1.06), 1.0, random.Uniform(0.92, 1.05)};
+  a.ground_tint =
+      random.Uniform(0.75, 1.2) *
+      Vec3{random.Uniform(0.94, 1.06), 1.0, random.Uniform(0.92, 1.05)};
 
   // The place.
   o.ground = static_cast<Ground>(random.Below(8));
@@ -272,9 +285,8 @@ SceneOptions RandomScene(View view, const FootShape& shape, Random& random) {
   CardSetup& c = o.card;
   c.gap_mm = random.Uniform(3, 14);
   c.gap_other_mm = random.Uniform(3, 14);
-  c.turn_deg = view == View::kSolar
-                   ? 90.0 * random.Below(4) + random.Normal(0, 7)
-                   : 0.0;
+  c.turn_deg =
+      view == View::kSolar ? 90.0 * random.Below(4) + random.Normal(0, 7) : 0.0;
   c.behind_heels = random.Chance(0.3);
   c.quarter_turned = random.Chance(0.15);
   c.board_mm = random.Uniform(2, 6);
@@ -286,14 +298,14 @@ SceneOptions RandomScene(View view, const FootShape& shape, Random& random) {
   k.k1 = random.Normal(0, 0.012);
   k.k2 = random.Normal(0, 0.008);
   const double extent =
-      view == View::kSolar
-          ? 0.5 * (shape.length + shape.left.half_width + shape.right.half_width) +
-                kCardArm + 25
-          : 0.62 * (shape.length + 40 * size + kCardSide + 20);
+      view == View::kSolar ? 0.5 * (shape.length + shape.left.half_width +
+                                    shape.right.half_width) +
+                                 kCardArm + 40
+                           : 0.80 * (shape.length + 45 * size + kCardSide + 20);
   const double fill = random.Uniform(0.62, 0.86);
   // The short side of a 4:3 photo is 0.6 of its diagonal.
-  k.distance_mm = std::clamp(extent / fill * k.focal_35mm / (0.6 * 43.2666),
-                             350.0, 1200.0);
+  k.distance_mm =
+      std::clamp(extent / fill * k.focal_35mm / (0.6 * 43.2666), 350.0, 1200.0);
   k.tilt_deg = std::min(15.0, std::abs(random.Normal(0, 6)));
   k.tilt_azimuth_deg = random.Uniform(0, 360);
   if (view == View::kLateral) {
@@ -314,16 +326,18 @@ SceneOptions RandomScene(View view, const FootShape& shape, Random& random) {
   // The light.
   Lighting& l = o.light;
   const bool sunny = random.Chance(0.5);
-  const Vec3 front = view == View::kSolar ? Vec3{0, 0, -1}
-                                          : Vec3{0, o.from_left ? 1.0 : -1.0, 0};
+  const Vec3 front = view == View::kSolar
+                         ? Vec3{0, 0, -1}
+                         : Vec3{0, o.from_left ? 1.0 : -1.0, 0};
   const Vec3 across{1, 0, 0};
   const Vec3 other = Cross(front, across);
   if (view == View::kSolar) {
     l.up = Normalised(0.8 * front + random.Uniform(0.2, 0.9) * across +
                       random.Uniform(-0.3, 0.3) * other);
   }
-  Vec3 sun = random.Uniform(-0.9, 0.9) * across + random.Uniform(0.1, 1.0) * front +
-             random.Uniform(-0.4, 0.4) * other + random.Uniform(0.35, 1.3) * l.up;
+  Vec3 sun =
+      random.Uniform(-0.9, 0.9) * across + random.Uniform(0.1, 1.0) * front +
+      random.Uniform(-0.4, 0.4) * other + random.Uniform(0.35, 1.3) * l.up;
   l.sun_direction = Normalised(sun);
   l.sun = sunny ? random.Uniform(1.2, 2.6) : random.Uniform(0.0, 0.7);
   l.sun_size = sunny ? random.Uniform(0.01, 0.05) : random.Uniform(0.2, 0.5);

@@ -20,11 +20,12 @@ namespace plumbfoot::scenes {
 
 /// Where the camera stands.
 struct CameraSetup {
-  double focal_35mm = 26.0;  ///< Equivalent on 36 x 24 mm, by the diagonal [mm].
-  double k1 = 0.0;           ///< Brown's radial distortion.
+  double focal_35mm =
+      26.0;         ///< Equivalent on 36 x 24 mm, by the diagonal [mm].
+  double k1 = 0.0;  ///< Brown's radial distortion.
   double k2 = 0.0;
   double distance_mm = 500.0;  ///< From the lens to what it is aimed at.
-  double tilt_deg = 0.0;       ///< Optical axis off the measured plane's normal.
+  double tilt_deg = 0.0;  ///< Optical axis off the measured plane's normal.
   /// Direction of the tilt: in a lateral view 0 yaws the camera towards the
   /// photo's right, 90 lifts it; in a solar view it turns from the toe.
   double tilt_azimuth_deg = 0.0;
@@ -48,10 +49,10 @@ struct CardSetup {
   /// under mud where `muddy` says so.
   std::array<bool, 5> tags = {true, true, true, true, true};
   bool muddy = false;
-  double gap_mm = 6.0;      ///< Between the foot and the card's inner edges.
+  double gap_mm = 6.0;  ///< Between the foot and the card's inner edges.
   double gap_other_mm = 6.0;
-  double turn_deg = 0.0;    ///< Solar: card's y axis against the toe.
-  bool behind_heels = false;  ///< Lateral: else before the toe.
+  double turn_deg = 0.0;        ///< Solar: card's y axis against the toe.
+  bool behind_heels = false;    ///< Lateral: else before the toe.
   bool quarter_turned = false;  ///< Lateral: stands on arm B.
   CardDoubt doubt;
   double print_scale = 1.0;  ///< True size over nominal [1].
@@ -112,7 +113,7 @@ struct CameraEffects {
   double motion_deg = 0.0;
   double background_blur = 1.0;  ///< Depth of field: factor on its blur.
   double vignette = 0.15;        ///< Darkening of the corners.
-  double electrons = 9000;  ///< At full white, a pixel: the noise.
+  double electrons = 9000;       ///< At full white, a pixel: the noise.
   double exposure = 1.0;
   double sharpen = 0.4;
   Vec3 white_balance{1, 1, 1};
@@ -185,6 +186,9 @@ Layout ComputeLayout(const SceneOptions& options,
 
 /// A place on the card's print, bend and print scale included, in the shape
 /// frame [mm].
-Vec3 OnCard(const SceneOptions& options, const Layout& layout, double x, double y);
+Vec3 OnCard(const SceneOptions& options,
+            const Layout& layout,
+            double x,
+            double y);
 
 }  // namespace plumbfoot::scenes

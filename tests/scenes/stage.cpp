@@ -9,7 +9,9 @@ namespace {
 using geometry::Random;
 using geometry::View;
 
-Vec3 ToVec(const Eigen::Vector3d& v) { return {v.x(), v.y(), v.z()}; }
+Vec3 ToVec(const Eigen::Vector3d& v) {
+  return {v.x(), v.y(), v.z()};
+}
 
 // A floor through `centre` whose normal is `up`.
 struct FloorPlane {
@@ -28,7 +30,8 @@ FloorPlane FloorOf(const SceneOptions& o, const Layout& layout) {
   const Vec3 middle{o.shape.length / 2, 0, 0};
   // CHOSEN: a lifted foot is held at knee height.
   f.centre = o.view == View::kSolar ? middle - 430.0 * f.up : middle;
-  f.along = Normalised(layout.photo_right - Dot(layout.photo_right, f.up) * f.up);
+  f.along =
+      Normalised(layout.photo_right - Dot(layout.photo_right, f.up) * f.up);
   f.across = Cross(f.up, f.along);
   return f;
 }
@@ -51,7 +54,8 @@ void AddCard(const SceneOptions& o, const Layout& layout, Things& things) {
   Mesh board;
   board.material = Material::kBoard;
   board.smooth = false;
-  const Vec3 back = -o.card.board_mm * ToVec(layout.shape_from_card.rotation.col(2));
+  const Vec3 back =
+      -o.card.board_mm * ToVec(layout.shape_from_card.rotation.col(2));
   // A flat card needs three rectangles; a bent one a grid.
   const double step = o.card.bend_mm == 0 ? 16.0 : 4.0;
   const auto on = [&](double x, double y) { return OnCard(o, layout, x, y); };
@@ -105,12 +109,16 @@ void AddMudOnTags(const SceneOptions& o,
   for (std::size_t id = 0; id < 5; ++id) {
     if (o.card.tags[id]) continue;
     for (int k = 0; k < 7; ++k) {
-      const Vec3 at = OnCard(o, layout, kTagCentres[id][0] + random.Normal(0, 7),
+      const Vec3 at = OnCard(o,
+                             layout,
+                             kTagCentres[id][0] + random.Normal(0, 7),
                              kTagCentres[id][1] + random.Normal(0, 7));
       Mesh blob = Pebble({0, 0, 0},
-                         {random.Uniform(7, 15), random.Uniform(7, 15),
+                         {random.Uniform(7, 15),
+                          random.Uniform(7, 15),
                           random.Uniform(0.8, 2.5)},
-                         Material::kMud, random);
+                         Material::kMud,
+                         random);
       for (Vec3& p : blob.places) {
         const auto& r = layout.shape_from_card.rotation;
         p = at + ToVec(r * Eigen::Vector3d(p.x, p.y, p.z));
@@ -129,7 +137,8 @@ void AddFinger(const std::vector<Vec3>& knuckles,
   const auto path = SmoothPath(knuckles, 8);
   std::vector<double> radii;
   for (std::size_t i = 0; i < path.size(); ++i) {
-    const double t = static_cast<double>(i) / static_cast<double>(path.size() - 1);
+    const double t =
+        static_cast<double>(i) / static_cast<double>(path.size() - 1);
     // Thicker at the joints, tapering to the tip.
     radii.push_back(radius * (1.08 - 0.28 * t * t) *
                     (1 + 0.05 * std::cos(t * 6 * std::numbers::pi)));
@@ -147,8 +156,8 @@ void AddFootHand(const SceneOptions& o,
                  Things& things) {
   const Material skin =
       o.hold == Hold::kGlove ? Material::kGlove : Material::kHand;
-  const double radius = o.hold == Hold::kGlove ? random.Uniform(10, 12)
-                                               : random.Uniform(8, 10);
+  const double radius =
+      o.hold == Hold::kGlove ? random.Uniform(10, 12) : random.Uniform(8, 10);
   // Which side is free: the card's corner points away from it.
   const Vec3 card_corner = OnCard(o, layout, 0, 0);
   const bool right_side = card_corner.y > 0;
@@ -160,8 +169,8 @@ void AddFootHand(const SceneOptions& o,
   for (int f = 0; f < 4; ++f) {
     const double place =
         right_side ? 1 - around + 0.065 * f : around - 0.065 * f;
-    const auto i =
-        static_cast<std::size_t>(place * static_cast<double>(columns.size() - 1));
+    const auto i = static_cast<std::size_t>(
+        place * static_cast<double>(columns.size() - 1));
     const WallColumn& c = columns[i];
     const Vec3 out{c.outward.x(), c.outward.y(), 0};
     const auto at = [&](double down, double off) {
@@ -182,17 +191,26 @@ void AddFootHand(const SceneOptions& o,
   const Vec3 side = right_side ? Vec3{0, -1, 0} : Vec3{0, 1, 0};
   const Vec3 middle = Mix(palm_from, palm_to, 0.5);
   const Vec3 palm = middle + 18.0 * side + Vec3{-10, 0, 32};
+  const Vec3 wrist = palm + 45.0 * side + Vec3{-30, 0, 20};
+  // The back of the hand: four bones close together, spread to the knuckles.
   for (int f = 0; f < 4; ++f) {
     const Vec3 knuckle = Mix(palm_from, palm_to, f / 3.0);
-    AddFinger({palm + 0.6 * (knuckle - middle), knuckle}, 1.45 * radius, skin, 7,
+    AddFinger({wrist + 0.35 * (knuckle - middle),
+               palm + 0.75 * (knuckle - middle),
+               knuckle},
+              1.45 * radius,
+              skin,
+              static_cast<std::uint32_t>(7 + f),
               things);
   }
   // The forearm goes off to the side, in a sleeve.
-  const Vec3 wrist = palm + 45.0 * side + Vec3{-30, 0, 20};
-  AddFinger({wrist, palm}, 3.0 * radius, skin, 8, things);
+  AddFinger({wrist + 12.0 * side, palm}, 2.4 * radius, skin, 12, things);
   const Vec3 elbow = wrist + 260.0 * Normalised(side + Vec3{-0.5, 0, 0.25});
-  AddFinger({elbow, Mix(wrist, elbow, 0.5), wrist}, 4.0 * radius,
-            Material::kCloth, 9, things);
+  AddFinger({elbow, Mix(wrist, elbow, 0.5), wrist},
+            4.0 * radius,
+            Material::kCloth,
+            9,
+            things);
 }
 
 // A thumb before and fingers behind an outer edge of the card.
@@ -206,27 +224,61 @@ void AddCardHand(const SceneOptions& o,
   const bool arm_a = random.Chance(0.5);
   const double along = random.Uniform(60, 118);
   const auto at = [&](double a, double off, double rise) {
-    const Vec3 p = arm_a ? OnCard(o, layout, a, off) : OnCard(o, layout, off, a);
+    const Vec3 p =
+        arm_a ? OnCard(o, layout, a, off) : OnCard(o, layout, off, a);
     return p + rise * ToVec(layout.shape_from_card.rotation.col(2));
   };
   // CHOSEN: the thumb reaches 4 mm onto the print, which leaves the tags'
   // white rim free.
-  AddFinger({at(along + 16, -62, 4), at(along + 9, -36, 9), at(along + 2, -14, 7),
+  AddFinger({at(along + 16, -62, 4),
+             at(along + 9, -36, 9),
+             at(along + 2, -14, 7),
              at(along, -3.0 - 0.4 * radius + 4, 0.72 * radius)},
-            radius, skin, 20, things);
+            radius,
+            skin,
+            20,
+            things);
   for (int f = 0; f < 3; ++f) {
     const double a = along - 22 + 19 * f;
     const double behind = -o.card.board_mm - radius;
-    AddFinger({at(a + 8, -66, -26), at(a + 4, -38, behind - 4),
-               at(a, -10, behind), at(a, 14, behind)},
-              radius, skin, static_cast<std::uint32_t>(21 + f), things);
+    AddFinger({at(a + 8, -66, -26),
+               at(a + 4, -38, behind - 4),
+               at(a, -10, behind),
+               at(a, 14, behind)},
+              radius,
+              skin,
+              static_cast<std::uint32_t>(21 + f),
+              things);
   }
-  const Vec3 palm = at(along + 8, -82, -18);
-  AddFinger({at(along - 18, -78, -18), palm, at(along + 34, -76, -8)}, 17, skin,
-            25, things);
-  const Vec3 wrist = at(along + 30, -140, -26);
-  AddFinger({wrist, palm}, 27, skin, 26, things);
-  AddFinger({at(along + 70, -420, -40), wrist}, 40, Material::kCloth, 27, things);
+  const Vec3 wrist = at(along + 26, -138, -24);
+  for (int f = 0; f < 4; ++f) {
+    const double a = along - 22 + 19 * f;
+    AddFinger({at(along + 10 + 8 * f, -130, -24),
+               at(a + 10, -96, -22),
+               at(a + 8, -62, -24)},
+              14,
+              skin,
+              static_cast<std::uint32_t>(30 + f),
+              things);
+  }
+  // The ball of the thumb.
+  AddFinger({at(along + 26, -122, -14),
+             at(along + 22, -88, -4),
+             at(along + 15, -58, 4)},
+            17,
+            skin,
+            25,
+            things);
+  AddFinger({at(along + 40, -180, -28), wrist, at(along + 18, -110, -20)},
+            25,
+            skin,
+            26,
+            things);
+  AddFinger({at(along + 110, -470, -60), at(along + 44, -178, -30)},
+            40,
+            Material::kCloth,
+            27,
+            things);
 }
 
 // What stands behind a lifted foot.
@@ -242,23 +294,32 @@ void AddBehind(const SceneOptions& o,
     const Material cover =
         random.Chance(0.75) ? Material::kLeather : Material::kCloth;
     for (const double side : {-1.0, 1.0}) {
-      const Vec3 start = middle + (side * random.Uniform(75, 115)) * layout.photo_right +
-                         (random.Uniform(105, 150)) * away;
-      const Vec3 way = Normalised(layout.photo_up + 0.35 * side * layout.photo_right +
-                                  0.25 * away);
-      AddFinger({start - 420.0 * way, start, start + 420.0 * way}, 84, cover,
-                static_cast<std::uint32_t>(side > 0 ? 30 : 31), things);
+      // CHOSEN: a thigh is 91 mm thick at most; its axis runs beside the
+      // wall, far enough behind the bearing plane not to come before it.
+      const Vec3 start = middle +
+                         (side * random.Uniform(85, 120)) * layout.photo_right +
+                         random.Uniform(170, 210) * away;
+      const Vec3 way =
+          Normalised(layout.photo_up + 0.3 * side * layout.photo_right);
+      AddFinger({start - 420.0 * way, start, start + 420.0 * way},
+                84,
+                cover,
+                static_cast<std::uint32_t>(side > 0 ? 30 : 31),
+                things);
     }
   } else if (o.behind == Behind::kStand) {
     const Vec3 dorsal = ToVec(foot.WallPoint(foot.toe(), 0.45));
-    Mesh cup = Tube({dorsal + Vec3{22, -34, 18}, dorsal + Vec3{14, 0, 14},
+    Mesh cup = Tube({dorsal + Vec3{22, -34, 18},
+                     dorsal + Vec3{14, 0, 14},
                      dorsal + Vec3{22, 34, 18}},
-                    {13, 13, 13}, Material::kPlastic, 16);
+                    {13, 13, 13},
+                    Material::kPlastic,
+                    16);
     cup.tint = 2;
     things.meshes.push_back(std::move(cup));
     const Vec3 top = dorsal + Vec3{24, 0, 20};
-    things.meshes.push_back(Tube({top, top - 520.0 * o.light.up}, {17, 17},
-                                 Material::kSteel, 18));
+    things.meshes.push_back(
+        Tube({top, top - 520.0 * o.light.up}, {17, 17}, Material::kSteel, 18));
   }
 }
 
@@ -276,17 +337,25 @@ void AddTool(int kind,
   };
   switch (kind) {
     case 0:  // A rasp.
-      add(Box(at + 3.0 * up, 175.0 * way, 20.0 * across, 2.5 * up, Material::kSteel));
-      add(Tube({at + 175.0 * way + 6.0 * up, at + 290.0 * way + 9.0 * up}, {6, 13},
+      add(Box(at + 3.0 * up,
+              175.0 * way,
+              20.0 * across,
+              2.5 * up,
+              Material::kSteel));
+      add(Tube({at + 175.0 * way + 6.0 * up, at + 290.0 * way + 9.0 * up},
+               {6, 13},
                Material::kWood));
       break;
     case 1:  // A hoof pick.
-      add(Tube(SmoothPath({at + 7.0 * up, at + 60.0 * way + 7.0 * up,
+      add(Tube(SmoothPath({at + 7.0 * up,
+                           at + 60.0 * way + 7.0 * up,
                            at + 95.0 * way + 7.0 * up,
                            at + 104.0 * way - 16.0 * across + 6.0 * up},
                           8),
-               {4, 4}, Material::kSteel));
-      add(Tube({at - 60.0 * way + 9.0 * up, at + 30.0 * way + 9.0 * up}, {9, 8},
+               {4, 4},
+               Material::kSteel));
+      add(Tube({at - 60.0 * way + 9.0 * up, at + 30.0 * way + 9.0 * up},
+               {9, 8},
                Material::kPlastic));
       break;
     case 2: {  // A lead rope.
@@ -305,26 +374,35 @@ void AddTool(int kind,
       std::vector<Vec3> rim;
       for (int k = 0; k <= 40; ++k) {
         const double a = 2 * std::numbers::pi * k / 40;
-        rim.push_back(at + 140.0 * std::cos(a) * way + 140.0 * std::sin(a) * across +
-                      240.0 * up);
+        rim.push_back(at + 140.0 * std::cos(a) * way +
+                      140.0 * std::sin(a) * across + 240.0 * up);
       }
       add(Tube(rim, {5}, Material::kPlastic));
-      add(Tube({at + 5.0 * up, at + 120.0 * up, at + 232.0 * up}, {112, 126, 138},
-               Material::kPlastic, 40));
+      add(Tube({at + 5.0 * up, at + 120.0 * up, at + 232.0 * up},
+               {112, 126, 138},
+               Material::kPlastic,
+               40));
       break;
     }
     case 4:  // A hammer.
-      add(Tube({at + 10.0 * up, at + 300.0 * way + 12.0 * up}, {10, 13},
+      add(Tube({at + 10.0 * up, at + 300.0 * way + 12.0 * up},
+               {10, 13},
                Material::kWood));
-      add(Box(at + 14.0 * up - 4.0 * way, 13.0 * way, 42.0 * across, 13.0 * up,
+      add(Box(at + 14.0 * up - 4.0 * way,
+              13.0 * way,
+              42.0 * across,
+              13.0 * up,
               Material::kSteel));
       break;
     default:  // Horn clippings.
       for (int k = 0; k < 6; ++k) {
-        const Vec3 c = at + random.Normal(0, 40) * way + random.Normal(0, 40) * across;
-        Mesh chip = Box(c + 3.0 * up, random.Uniform(5, 14) * way,
+        const Vec3 c =
+            at + random.Normal(0, 40) * way + random.Normal(0, 40) * across;
+        Mesh chip = Box(c + 3.0 * up,
+                        random.Uniform(5, 14) * way,
                         random.Uniform(2, 4) * across,
-                        random.Uniform(1, 2.5) * up, Material::kSolar);
+                        random.Uniform(1, 2.5) * up,
+                        Material::kSolar);
         for (auto& t : chip.attributes) t = {20, 30, 0, 0};
         add(std::move(chip));
       }
@@ -342,13 +420,15 @@ void AddClutter(const SceneOptions& o,
     const int kind = random.Below(6);
     // Lateral: behind the foot as the camera sees it, so that no bearing edge
     // is covered.
-    const double behind = solar ? random.Uniform(-260, 260) : random.Uniform(150, 520);
+    const double behind =
+        solar ? random.Uniform(-260, 260) : random.Uniform(150, 520);
     const double beside = random.Uniform(-330, 330);
     const Vec3 to_back = solar ? floor.across : -layout.towards_camera;
     const Vec3 at = floor.centre + behind * to_back + beside * floor.along;
     const double a = random.Uniform(0, 2 * std::numbers::pi);
     const Vec3 way = std::cos(a) * floor.along + std::sin(a) * floor.across;
-    AddTool(kind, at, way, floor.up, static_cast<std::uint32_t>(k), random, things);
+    AddTool(
+        kind, at, way, floor.up, static_cast<std::uint32_t>(k), random, things);
   }
 }
 
@@ -359,7 +439,20 @@ void AddLitter(const SceneOptions& o,
                Random& random,
                Things& things) {
   const bool lateral = o.view == View::kLateral;
-  const double reach = 420;
+  // Where the camera looks: past a lifted foot, on the floor behind it.
+  Vec3 middle = floor.centre;
+  double reach = 420;
+  if (!lateral) {
+    const Vec3 way = -layout.towards_camera;
+    const double down = -Dot(way, floor.up);
+    if (down > 0.2) {
+      const Vec3 from = layout.lens;
+      middle = from + (Dot(from - floor.centre, floor.up) / down) * way;
+    }
+    const double far = Length(middle - layout.lens);
+    reach = std::clamp(0.8 * far * 43.27 / o.camera.focal_35mm, 300.0, 1200.0);
+  }
+  const double more = std::min(4.0, reach * reach / (420.0 * 420.0));
   const auto clear = [&](Vec3 p) {
     // Before the foot and the card nothing tall may stand.
     if (!lateral) return true;
@@ -368,26 +461,31 @@ void AddLitter(const SceneOptions& o,
     return !(toward > -75 && beside < 330);
   };
   const auto spot = [&] {
-    return floor.At(random.Uniform(-reach, reach), random.Uniform(-reach, reach));
+    return middle + random.Uniform(-reach, reach) * floor.along +
+           random.Uniform(-reach, reach) * floor.across;
   };
   if (o.ground == Ground::kStraw || o.ground == Ground::kDirt ||
       o.ground == Ground::kConcrete) {
     Strands straw;
     straw.material = Material::kStraw;
-    const int count = o.ground == Ground::kStraw ? 2600 : random.Below(90);
+    const int count = static_cast<int>(
+        more * (o.ground == Ground::kStraw ? 2600 : random.Below(90)));
     for (int k = 0; k < count; ++k) {
       Vec3 p = spot();
       const bool free = clear(p);
       if (!free && random.Chance(0.72)) continue;
       const double a = random.Uniform(0, 2 * std::numbers::pi);
       const double length = random.Uniform(20, 110) * (free ? 1.0 : 0.35);
-      const double rise = free ? random.Uniform(0, 0.35) * random.Uniform() : 0.01;
+      const double rise =
+          free ? random.Uniform(0, 0.35) * random.Uniform() : 0.01;
       const Vec3 way = Normalised(std::cos(a) * floor.along +
                                   std::sin(a) * floor.across + rise * floor.up);
       p += random.Uniform(0.6, free ? 9.0 : 1.0) * floor.up;
-      straw.AddStrand({p, p + 0.5 * length * way,
+      straw.AddStrand({p,
+                       p + 0.5 * length * way,
                        p + length * way - 0.02 * length * floor.up},
-                      random.Uniform(0.8, 2.0), random.Uniform(0.7, 1.6),
+                      random.Uniform(0.7, 1.4),
+                      random.Uniform(0.5, 1.1),
                       random.Uniform());
     }
     things.strands.push_back(std::move(straw));
@@ -395,34 +493,43 @@ void AddLitter(const SceneOptions& o,
   if (o.ground == Ground::kGrass) {
     Strands grass;
     grass.material = Material::kGrass;
-    for (int k = 0; k < 15000; ++k) {
+    for (int k = 0; k < static_cast<int>(more * 15000); ++k) {
       const Vec3 p = spot();
       const bool free = clear(p);
       if (!free && random.Chance(0.5)) continue;
-      const double height = free ? random.Uniform(8, 38) : random.Uniform(1.5, 5);
+      const double height =
+          free ? random.Uniform(8, 38) : random.Uniform(1.5, 5);
       const double a = random.Uniform(0, 2 * std::numbers::pi);
       const double lean = random.Uniform(0.2, 1.1);
       const Vec3 side = std::cos(a) * floor.along + std::sin(a) * floor.across;
-      grass.AddStrand({p, p + 0.55 * height * floor.up + 0.2 * lean * height * side,
-                       p + 0.9 * height * floor.up + 0.75 * lean * height * side},
-                      random.Uniform(0.7, 1.5), 0.15, random.Uniform());
+      grass.AddStrand(
+          {p,
+           p + 0.55 * height * floor.up + 0.2 * lean * height * side,
+           p + 0.9 * height * floor.up + 0.75 * lean * height * side},
+          random.Uniform(0.7, 1.5),
+          0.15,
+          random.Uniform());
     }
     things.strands.push_back(std::move(grass));
   }
   if (o.ground == Ground::kGravel || o.ground == Ground::kDirt ||
       o.ground == Ground::kSand) {
-    const int count = o.ground == Ground::kGravel ? 700 : random.Below(110);
+    const int count = static_cast<int>(
+        more * (o.ground == Ground::kGravel ? 700 : random.Below(110)));
     for (int k = 0; k < count; ++k) {
       const Vec3 p = spot();
       const bool free = clear(p);
       const double size = free ? random.Uniform(2, 8) : random.Uniform(1, 2.4);
       Mesh stone = Pebble({0, 0, 0},
-                          {size * random.Uniform(0.8, 1.4), size,
+                          {size * random.Uniform(0.8, 1.4),
+                           size,
                            size * random.Uniform(0.4, 0.8)},
-                          Material::kStone, random);
+                          Material::kStone,
+                          random);
       stone.tint = static_cast<std::uint32_t>(k);
       for (Vec3& v : stone.places) {
-        v = p + v.x * floor.along + v.y * floor.across + (v.z + 0.2 * size) * floor.up;
+        v = p + v.x * floor.along + v.y * floor.across +
+            (v.z + 0.2 * size) * floor.up;
       }
       things.meshes.push_back(std::move(stone));
     }
@@ -437,8 +544,11 @@ void AddStall(const FloorPlane& floor,
   const Vec3 wall = floor.centre + random.Uniform(500, 900) * back;
   const double board = random.Uniform(90, 160);
   for (int k = 0; k < 10; ++k) {
-    Mesh plank = Box(wall + (board * (k + 0.5)) * floor.up, 2500.0 * floor.along,
-                     (0.485 * board) * floor.up, 12.0 * back, Material::kWood);
+    Mesh plank = Box(wall + (board * (k + 0.5)) * floor.up,
+                     2500.0 * floor.along,
+                     (0.485 * board) * floor.up,
+                     12.0 * back,
+                     Material::kWood);
     plank.tint = static_cast<std::uint32_t>(k);
     things.meshes.push_back(std::move(plank));
   }

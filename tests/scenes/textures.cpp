@@ -20,6 +20,8 @@ Vec3 Bumped(Vec3 normal, Vec3 gradient, double height) {
   return Normalised(normal - (slope - Dot(slope, normal) * normal));
 }
 
+// The thumb that holds the card: see stage.cpp.
+constexpr std::uint32_t kThumb = 20;
 constexpr Vec3 kMudColour{0.155, 0.115, 0.075};
 constexpr Vec3 kDustColour{0.40, 0.35, 0.28};
 
@@ -96,14 +98,15 @@ Textures::Textures(const SceneOptions& options, const Layout& layout)
                                                  : Vec3{0, 0, 1}) {
   along_ = Normalised(layout.photo_right - Dot(layout.photo_right, up_) * up_);
   across_ = Cross(up_, along_);
+  towards_ = layout.towards_camera;
 }
 
 void Textures::Dirty(const SurfacePlace& p, double low, Surface& s) const {
   const Appearance& a = options_.appearance;
   const double patches =
       Fractal(p.place, 22, 4, 0.55, p.footprint, seed_ + 41).value;
-  const double mud =
-      SmoothStep(0.15, 0.35, patches - 0.75 + 0.85 * a.mud * low + 0.25 * a.mud);
+  const double mud = SmoothStep(
+      0.15, 0.35, patches - 0.75 + 0.85 * a.mud * low + 0.25 * a.mud);
   if (mud > 0) {
     const NoiseValue grain =
         Fractal(p.place, 2.5, 4, 0.6, p.footprint, seed_ + 43);
@@ -113,8 +116,10 @@ void Textures::Dirty(const SurfacePlace& p, double low, Surface& s) const {
     s.normal = Bumped(s.normal, grain.gradient, 0.45 * mud);
   }
   const double dust =
-      a.dust * Clamp01(0.55 + 0.6 * Fractal(p.place, 14, 4, 0.6, p.footprint,
-                                            seed_ + 47).value);
+      a.dust *
+      Clamp01(0.55 +
+              0.6 *
+                  Fractal(p.place, 14, 4, 0.6, p.footprint, seed_ + 47).value);
   s.colour = Mix(s.colour, kDustColour, 0.55 * dust);
   s.gloss *= 1 - 0.8 * dust;
 }
@@ -125,8 +130,8 @@ Surface Textures::Wall(const SurfacePlace& p) const {
   const double down = p.attributes[1];
   Surface s;
   // Tubules: fine lines down the wall. Stripes: whole bands of them.
-  const NoiseValue fine = Fractal({along, 6 * down, 0}, 1.1, 3, 0.7, p.footprint,
-                                  seed_ + 1);
+  const NoiseValue fine =
+      Fractal({along, 6 * down, 0}, 1.1, 3, 0.7, p.footprint, seed_ + 1);
   const double band =
       Fractal({along, 9 * down, 3}, 26, 4, 0.55, p.footprint, seed_ + 2).value;
   const double pigment =
@@ -136,24 +141,25 @@ Surface Textures::Wall(const SurfacePlace& p) const {
   // Growth rings run parallel to the hairline, a little uneven.
   const double depth = down * options_.shape.dorsal_length;
   const double wobble =
-      1.3 * Fractal({along, depth, 9}, 30, 2, 0.5, p.footprint, seed_ + 3).value;
+      1.3 *
+      Fractal({along, depth, 9}, 30, 2, 0.5, p.footprint, seed_ + 3).value;
   const double ring_place = (depth + wobble) / 7.5;
-  const double ring =
-      std::sin(2 * std::numbers::pi *
-               (ring_place +
-                0.25 * Noise({ring_place * 0.6, 0, 0}, seed_ + 4).value));
+  const double ring = std::sin(
+      2 * std::numbers::pi *
+      (ring_place + 0.25 * Noise({ring_place * 0.6, 0, 0}, seed_ + 4).value));
   s.colour = (1 + 0.10 * a.rings * ring) * s.colour;
   // The periople: a pale band under the hairline.
   const double periople = SmoothStep(0.16, 0.02, down + 0.03 * fine.value);
   s.colour = Mix(s.colour, Mix(s.colour, {0.42, 0.36, 0.28}, 0.6), periople);
   // Weathered towards the ground.
-  const double chips = Fractal({along, depth, 17}, 9, 4, 0.6, p.footprint,
-                               seed_ + 5).value;
+  const double chips =
+      Fractal({along, depth, 17}, 9, 4, 0.6, p.footprint, seed_ + 5).value;
   s.colour = (1 + 0.18 * chips * SmoothStep(0.3, 1.0, down)) * s.colour;
   const Vec3 ring_way = Vec3{0, 0, 1};
-  s.normal = Bumped(p.normal, ring_way,
-                    0.10 * a.rings *
-                        std::cos(2 * std::numbers::pi * ring_place));
+  s.normal =
+      Bumped(p.normal,
+             ring_way,
+             0.10 * a.rings * std::cos(2 * std::numbers::pi * ring_place));
   const NoiseValue rough =
       Fractal(p.place, 3.0, 3, 0.5, p.footprint, seed_ + 6);
   s.normal = Bumped(s.normal, rough.gradient, 0.10);
@@ -182,13 +188,17 @@ Surface Textures::Solar(const SurfacePlace& p) const {
   // layer pigmented.
   const double speckle =
       Fractal(p.place, 0.9, 3, 0.8, p.footprint, seed_ + 12).value;
-  const Vec3 cut = Mix(Vec3{0.42, 0.35, 0.26}, Vec3{0.58, 0.50, 0.38}, a.trimmed);
+  const Vec3 cut =
+      Mix(Vec3{0.42, 0.35, 0.26}, Vec3{0.58, 0.50, 0.38}, a.trimmed);
   const double band =
-      Fractal({p.place.x, p.place.y, 5}, 26, 4, 0.55, p.footprint, seed_ + 2).value;
+      Fractal({p.place.x, p.place.y, 5}, 26, 4, 0.55, p.footprint, seed_ + 2)
+          .value;
   const double pigment =
       SmoothStep(-0.18, 0.18, a.horn_darkness * 2 - 1 + 0.9 * band);
-  const double outer = 1 - SmoothStep(0.45 * wall_width, 0.75 * wall_width, wall);
-  Vec3 wall_colour = Mix(cut, Mix(cut, 2.2 * a.horn_dark, 0.75), pigment * outer);
+  const double outer =
+      1 - SmoothStep(0.45 * wall_width, 0.75 * wall_width, wall);
+  Vec3 wall_colour =
+      Mix(cut, Mix(cut, 2.2 * a.horn_dark, 0.75), pigment * outer);
   wall_colour = (1 + 0.12 * speckle) * wall_colour;
 
   // The sole: flakes when untrimmed, knife marks when pared.
@@ -198,10 +208,10 @@ Surface Textures::Solar(const SurfacePlace& p) const {
   const Vec3 old_sole{0.30, 0.245, 0.18};
   const Vec3 pared{0.56, 0.49, 0.39};
   Vec3 sole = Mix(old_sole, pared, a.trimmed);
-  sole = (1 + 0.22 * flakes.value + 0.16 * (1 - a.trimmed) * (layers - 0.5)) * sole;
-  const double knife =
-      std::sin(0.55 * p.place.x + 0.2 * p.place.y +
-               3 * Noise(0.04 * p.place, seed_ + 14).value);
+  sole = (1 + 0.22 * flakes.value + 0.16 * (1 - a.trimmed) * (layers - 0.5)) *
+         sole;
+  const double knife = std::sin(0.55 * p.place.x + 0.2 * p.place.y +
+                                3 * Noise(0.04 * p.place, seed_ + 14).value);
   sole = (1 + 0.05 * a.trimmed * knife) * sole;
   // Dark old blood or thrush stains here and there.
   const double stain = SmoothStep(
@@ -213,8 +223,9 @@ Surface Textures::Solar(const SurfacePlace& p) const {
   const double in_line = Bump(0.75 * f.white_line, inner - f.white_line / 2);
   const double lamellae =
       Noise({2.2 * p.place.x, 2.2 * p.place.y, 0}, seed_ + 16).value;
-  const Vec3 line = (1 + 0.2 * lamellae) * Mix(Vec3{0.34, 0.25, 0.14},
-                                               Vec3{0.66, 0.53, 0.30}, a.trimmed);
+  const Vec3 line =
+      (1 + 0.2 * lamellae) *
+      Mix(Vec3{0.34, 0.25, 0.14}, Vec3{0.66, 0.53, 0.30}, a.trimmed);
   s.colour = Mix(s.colour, line, std::sqrt(in_line) * 0.85);
   const double seam = Bump(0.7, inner - f.white_line - 0.2);
   s.colour = (1 - 0.35 * seam) * s.colour;
@@ -229,10 +240,10 @@ Surface Textures::Solar(const SurfacePlace& p) const {
       0.8 * Fractal(p.place, 5, 3, 0.55, p.footprint, seed_ + 18).value;
   const double on_frog = 1 - SmoothStep(-0.4, 0.5, frog - 0.6 + 0.5 * ragged);
   if (on_frog > 0) {
-    const NoiseValue grain =
-        Fractal({0.7 * p.place.x, p.place.y, 0}, 8, 5, 0.6, p.footprint, seed_ + 19);
-    const Vec3 rubber = Mix(Vec3{0.135, 0.12, 0.105}, Vec3{0.40, 0.35, 0.29},
-                            a.trimmed * 0.85);
+    const NoiseValue grain = Fractal(
+        {0.7 * p.place.x, p.place.y, 0}, 8, 5, 0.6, p.footprint, seed_ + 19);
+    const Vec3 rubber =
+        Mix(Vec3{0.135, 0.12, 0.105}, Vec3{0.40, 0.35, 0.29}, a.trimmed * 0.85);
     s.colour = Mix(s.colour, (1 + 0.28 * grain.value) * rubber, on_frog);
     bumps = grain;
     height = Mix(height, 0.8, on_frog);
@@ -245,9 +256,11 @@ Surface Textures::Solar(const SurfacePlace& p) const {
   const double deep = Clamp01(groove * 1.1);
   const Vec3 packed = (0.7 + 0.3 * bumps.value) * kMudColour;
   s.colour = Mix(s.colour, packed, deep * Mix(0.9, 0.45, a.trimmed));
-  const double dirt = SmoothStep(
-      0.1, 0.6, Fractal(p.place, 18, 5, 0.6, p.footprint, seed_ + 20).value - 0.45 +
-                    0.9 * a.mud * (1 - 0.5 * a.trimmed));
+  const double dirt =
+      SmoothStep(0.1,
+                 0.6,
+                 Fractal(p.place, 18, 5, 0.6, p.footprint, seed_ + 20).value -
+                     0.45 + 0.9 * a.mud * (1 - 0.5 * a.trimmed));
   s.colour = Mix(s.colour, (1 + 0.3 * speckle) * kMudColour, 0.85 * dirt);
   const double dust = a.dust * (1 - 0.6 * a.trimmed);
   s.colour = Mix(s.colour, kDustColour, 0.3 * dust);
@@ -274,12 +287,13 @@ Surface Textures::Floor(const SurfacePlace& p) const {
     case Ground::kConcrete: {
       const NoiseValue n = Fractal(flat, 12, 6, 0.65, foot, seed_ + 61);
       s.colour = (0.42 + 0.05 * n.value + 0.05 * wide) * Vec3{1, 0.97, 0.92};
-      const double crack = std::abs(
-          Fractal(flat, 240, 5, 0.55, foot, seed_ + 62).value);
+      const double crack =
+          std::abs(Fractal(flat, 240, 5, 0.55, foot, seed_ + 62).value);
       s.colour = Mix(0.3 * s.colour, s.colour, SmoothStep(0, 0.012, crack));
       const Cell pit = NearestDot(x, y, 9, seed_ + 63);
       if (pit.id % 5 == 0) {
-        s.colour = Mix(0.6 * s.colour, s.colour, SmoothStep(0.3, 0.9, pit.distance));
+        s.colour =
+            Mix(0.6 * s.colour, s.colour, SmoothStep(0.3, 0.9, pit.distance));
       }
       bump(n, 0.12);
       s.gloss = 0.03;
@@ -297,21 +311,21 @@ Surface Textures::Floor(const SurfacePlace& p) const {
       break;
     }
     case Ground::kDirt: {
-      const NoiseValue n = Fractal(flat, 40, 7, 0.62, foot, seed_ + 66);
+      const NoiseValue n = Fractal(flat, 40, 7, 0.54, foot, seed_ + 66);
       s.colour = (1 + 0.28 * n.value + 0.15 * wide) * Vec3{0.21, 0.155, 0.105};
       const Cell stone = NearestDot(x, y, 16, seed_ + 67);
       const double size = 0.6 + 2.6 * ((stone.id >> 8) % 100) / 100.0;
       if (stone.id % 3 == 0 && stone.distance < size) {
         s.colour = Mix(s.colour, {0.33, 0.30, 0.26}, 0.7);
       }
-      bump(n, 2.6);
+      bump(n, 2.0);
       break;
     }
     case Ground::kSand: {
-      const NoiseValue n = Fractal(flat, 60, 8, 0.6, foot, seed_ + 68);
+      const NoiseValue n = Fractal(flat, 60, 8, 0.5, foot, seed_ + 68);
       const double grain = Fractal(flat, 1.2, 2, 0.8, foot, seed_ + 69).value;
-      s.colour = (1 + 0.10 * n.value + 0.25 * grain) * Vec3{0.46, 0.38, 0.27};
-      bump(n, 4.0);
+      s.colour = (1 + 0.10 * n.value + 0.20 * grain) * Vec3{0.46, 0.38, 0.27};
+      bump(n, 2.6);
       break;
     }
     case Ground::kGravel: {
@@ -321,9 +335,10 @@ Surface Textures::Floor(const SurfacePlace& p) const {
       const double hue = ((stone.id >> 12) % 256) / 255.0;
       const double edge = SmoothStep(6.4, 3.6, stone.distance);
       s.colour = v * Mix(Vec3{1.0, 0.94, 0.86}, Vec3{0.92, 0.97, 1.05}, hue);
-      s.colour = Mix((0.05 + 0.10 * ((small.id >> 6) % 256) / 255.0) *
-                         Vec3{1, 0.93, 0.84},
-                     s.colour, edge);
+      s.colour = Mix(
+          (0.05 + 0.10 * ((small.id >> 6) % 256) / 255.0) * Vec3{1, 0.93, 0.84},
+          s.colour,
+          edge);
       const NoiseValue n = Fractal(flat, 9, 5, 0.6, foot, seed_ + 72);
       s.colour = (1 + 0.2 * n.value) * s.colour;
       bump(n, 2.5);
@@ -332,7 +347,8 @@ Surface Textures::Floor(const SurfacePlace& p) const {
     }
     case Ground::kGrass: {
       const NoiseValue n = Fractal(flat, 35, 6, 0.6, foot, seed_ + 73);
-      s.colour = Mix(Vec3{0.075, 0.115, 0.025}, Vec3{0.11, 0.085, 0.045},
+      s.colour = Mix(Vec3{0.075, 0.115, 0.025},
+                     Vec3{0.11, 0.085, 0.045},
                      Clamp01(0.45 + 0.7 * n.value));
       bump(n, 4.0);
       break;
@@ -370,8 +386,9 @@ Surface Textures::Card(const SurfacePlace& p) const {
   // Handled: thumb smears and grit, faint enough to leave the edges alone.
   const double smear =
       Fractal({x, y, 0}, 45, 4, 0.55, p.footprint, seed_ + 80).value;
-  const double grime = SmoothStep(0.1, 0.9, smear + 0.5 * options_.appearance.mud);
-  s.colour = Mix(s.colour, {0.32, 0.26, 0.19}, 0.14 * grime);
+  const double grime =
+      SmoothStep(0.1, 0.9, smear + 0.5 * options_.appearance.mud);
+  s.colour = Mix(s.colour, {0.32, 0.26, 0.19}, (black ? 0.05 : 0.14) * grime);
   s.gloss = 0.04;
   s.sharpness = 10;
   return s;
@@ -382,7 +399,8 @@ Surface Textures::At(const SurfacePlace& p) const {
   Surface s;
   s.normal = p.normal;
   const auto noise = [&](double size, int layers, std::uint32_t k) {
-    return Fractal(p.place, size, layers, 0.58, p.footprint, seed_ + k + 97 * p.tint);
+    return Fractal(
+        p.place, size, layers, 0.58, p.footprint, seed_ + k + 97 * p.tint);
   };
   switch (p.material) {
     case Material::kWall:
@@ -394,20 +412,49 @@ Surface Textures::At(const SurfacePlace& p) const {
     case Material::kCardFront:
       return Card(p);
     case Material::kBulb: {
-      const NoiseValue n = noise(7, 5, 100);
-      const Vec3 horn = Mix(Vec3{0.33, 0.25, 0.18}, Vec3{0.09, 0.075, 0.065},
-                            a.horn_darkness);
-      s.colour = (1 + 0.25 * n.value) * horn;
-      s.normal = Bumped(p.normal, n.gradient, 0.7);
+      const NoiseValue n = noise(5, 5, 100);
+      const NoiseValue folds =
+          Fractal({0.5 * p.place.x, p.place.y, 2.2 * p.place.z},
+                  9,
+                  3,
+                  0.5,
+                  p.footprint,
+                  seed_ + 122);
+      const Vec3 horn = Mix(
+          Vec3{0.36, 0.28, 0.215}, Vec3{0.10, 0.085, 0.075}, a.horn_darkness);
+      s.colour = (1 + 0.18 * n.value + 0.12 * folds.value) * horn;
+      // Up at the hairline the coat begins.
+      const double ragged = p.attributes[1] + 0.12 * n.value;
+      s.colour = Mix(s.colour, 0.8 * a.coat, SmoothStep(0.78, 0.98, ragged));
+      // Down at the frog its rubber runs out into the skin.
+      const Vec3 rubber = Mix(
+          Vec3{0.135, 0.12, 0.105}, Vec3{0.40, 0.35, 0.29}, a.trimmed * 0.85);
+      s.colour = Mix((1 + 0.2 * n.value) * rubber,
+                     s.colour,
+                     SmoothStep(0.0, 0.30, ragged + 0.3 * folds.value));
+      s.normal = Bumped(p.normal, n.gradient, 0.35);
+      s.normal = Bumped(s.normal, folds.gradient, 0.8);
       s.gloss = 0.08 + 0.3 * a.wet;
       Dirty(p, 0.7, s);
       return s;
     }
     case Material::kSkinCoat: {
-      const NoiseValue n = noise(5, 4, 101);
-      s.colour = (0.75 + 0.3 * n.value) * a.coat;
-      s.normal = Bumped(p.normal, n.gradient, 0.5);
-      s.gloss = 0.05;
+      // Between the hairs that are drawn: streaks along the coat's lie.
+      const NoiseValue n = Fractal({p.attributes[0], 0.22 * p.attributes[1], 0},
+                                   1.6,
+                                   4,
+                                   0.7,
+                                   0.6 * p.footprint,
+                                   seed_ + 101);
+      const double wide = noise(35, 3, 119).value;
+      s.colour = (0.80 + 0.24 * n.value + 0.10 * wide) * a.coat;
+      s.normal = Bumped(p.normal, noise(4, 3, 120).gradient, 0.22);
+      s.gloss = 0.06;
+      const double low = SmoothStep(70, 20, p.place.z);
+      s.colour =
+          Mix(s.colour,
+              kMudColour,
+              0.6 * a.mud * low * Clamp01(0.5 + noise(18, 4, 121).value));
       return s;
     }
     case Material::kHair: {
@@ -422,21 +469,28 @@ Surface Textures::At(const SurfacePlace& p) const {
     }
     case Material::kShoe: {
       const NoiseValue n = noise(14, 5, 103);
-      const double rust = SmoothStep(0.0, 0.8, n.value + 0.9 - 1.1 * a.trimmed);
+      const double rust =
+          0.75 * SmoothStep(-0.6, 1.2, n.value + 0.9 - 1.3 * a.trimmed);
       const double scratch =
-          Fractal({0.12 * p.place.x, 2.2 * p.place.y, p.place.z}, 2, 3, 0.7,
-                  p.footprint, seed_ + 104).value;
+          Fractal({0.12 * p.place.x, 2.2 * p.place.y, p.place.z},
+                  2,
+                  3,
+                  0.7,
+                  p.footprint,
+                  seed_ + 104)
+              .value;
       s.colour = (1 + 0.18 * scratch) *
-                 Mix(Vec3{0.30, 0.30, 0.31}, Vec3{0.20, 0.105, 0.055}, rust);
+                 Mix(Vec3{0.20, 0.20, 0.21}, Vec3{0.15, 0.085, 0.05}, rust);
       if (p.attributes[2] > 0.5) s.colour = 0.35 * s.colour;
       s.normal = Bumped(p.normal, n.gradient, 0.25);
-      s.gloss = Mix(0.55, 0.08, rust);
-      s.sharpness = 30;
+      s.gloss = Mix(0.45, 0.08, rust);
+      s.sharpness = 24;
+      Dirty(p, 0.8, s);
       return s;
     }
     case Material::kNail:
-      s.colour = {0.30, 0.29, 0.28};
-      s.gloss = 0.6;
+      s.colour = {0.19, 0.185, 0.18};
+      s.gloss = 0.4;
       s.sharpness = 30;
       return s;
     case Material::kSteel: {
@@ -455,14 +509,32 @@ Surface Textures::At(const SurfacePlace& p) const {
       const NoiseValue n = noise(3.0, 4, 107);
       const double blush = noise(22, 2, 108).value;
       s.colour = (1 + 0.10 * n.value) * a.skin;
-      s.colour = s.colour * Vec3{1 + 0.08 * blush, 1 - 0.04 * blush, 1 - 0.06 * blush};
-      const double creases = std::abs(std::sin(p.attributes[0] * 0.27));
-      s.colour = Mix(0.72 * s.colour, s.colour, SmoothStep(0.0, 0.18, creases));
+      s.colour =
+          s.colour * Vec3{1 + 0.08 * blush, 1 - 0.04 * blush, 1 - 0.06 * blush};
+      // Creases at the joints, on one side more than on the other.
+      const double joint =
+          p.attributes[0] / 25 - std::floor(p.attributes[0] / 25);
+      const double crease =
+          (Bump(0.05, joint - 0.45) + Bump(0.04, joint - 0.55)) *
+          (0.6 + 0.4 * std::cos(p.attributes[2] + p.tint));
+      s.colour = (1 - 0.30 * crease) * s.colour;
       s.normal = Bumped(p.normal, n.gradient, 0.28);
       s.gloss = 0.10;
       s.sharpness = 12;
-      const double grime = SmoothStep(0.1, 0.7, noise(9, 4, 109).value + 0.3 * a.mud);
-      s.colour = Mix(s.colour, 0.5 * kMudColour, 0.35 * grime);
+      const double grime =
+          SmoothStep(0.1, 0.9, noise(9, 4, 109).value + 0.3 * a.mud);
+      s.colour = Mix(s.colour, 0.5 * kMudColour, 0.30 * grime);
+      // The thumb's nail faces the viewer.
+      if (p.tint == kThumb) {
+        const double rim = 0.5 * p.attributes[3] - 6.5;
+        const double off = 1.6 * std::hypot(Dot(p.normal, along_), 0.0);
+        const double nail =
+            SmoothStep(1.0, 0.9, std::hypot(rim / 4.0, off / 0.9)) *
+            SmoothStep(0.0, 0.3, Dot(p.normal, towards_));
+        s.colour =
+            Mix(s.colour, 1.15 * a.skin + Vec3{0.06, 0.05, 0.05}, 0.8 * nail);
+        s.gloss = Mix(s.gloss, 0.5, nail);
+      }
       return s;
     }
     case Material::kGlove: {
@@ -485,24 +557,29 @@ Surface Textures::At(const SurfacePlace& p) const {
       return s;
     }
     case Material::kCloth: {
-      const double weave =
-          std::sin(5.2 * p.attributes[0]) * std::sin(5.2 * p.attributes[1]) *
-          Clamp01(1.2 - p.footprint);
+      const double weave = std::sin(5.2 * p.attributes[0]) *
+                           std::sin(5.2 * p.attributes[1]) *
+                           Clamp01(1.2 - p.footprint);
       const NoiseValue folds = noise(60, 3, 115);
       s.colour = (1 + 0.10 * weave + 0.15 * folds.value) * a.cloth;
       s.normal = Bumped(p.normal, folds.gradient, 14.0);
       return s;
     }
     case Material::kWood: {
-      const double ring = Fractal({0.05 * p.attributes[0], p.attributes[1], 0}, 4,
-                                  4, 0.6, p.footprint, seed_ + 116).value;
+      const double ring = Fractal({0.05 * p.attributes[0], p.attributes[1], 0},
+                                  4,
+                                  4,
+                                  0.6,
+                                  p.footprint,
+                                  seed_ + 116)
+                              .value;
       s.colour = (1 + 0.3 * ring) * Vec3{0.36, 0.235, 0.125};
       return s;
     }
     case Material::kRope: {
       const double lay = std::sin(1.1 * p.attributes[0] + 2 * p.attributes[2]);
-      s.colour = (0.8 + 0.3 * lay) * (p.tint % 2 ? Vec3{0.10, 0.16, 0.36}
-                                                 : Vec3{0.42, 0.36, 0.26});
+      s.colour = (0.8 + 0.3 * lay) *
+                 (p.tint % 2 ? Vec3{0.10, 0.16, 0.36} : Vec3{0.42, 0.36, 0.26});
       s.normal = Bumped(p.normal, Normalised({0.3, 0.4, 0.2}), 0.3 * lay);
       return s;
     }
@@ -532,7 +609,8 @@ Surface Textures::At(const SurfacePlace& p) const {
       s.gloss = 0.15;
       return s;
     case Material::kGrass:
-      s.colour = Mix(Vec3{0.045, 0.085, 0.015}, Vec3{0.20, 0.27, 0.06}, p.shade);
+      s.colour =
+          Mix(Vec3{0.045, 0.085, 0.015}, Vec3{0.20, 0.27, 0.06}, p.shade);
       s.gloss = 0.12;
       return s;
   }

@@ -27,7 +27,7 @@ struct SurfacePlace {
 struct Surface {
   Vec3 colour;  ///< Diffuse reflectance, linear.
   Vec3 normal;
-  double gloss = 0.0;      ///< Strength of the highlight [0..1].
+  double gloss = 0.0;       ///< Strength of the highlight [0..1].
   double sharpness = 20.0;  ///< Its exponent.
 };
 
@@ -64,6 +64,7 @@ class Textures {
   // Two directions along the floor.
   Vec3 along_;
   Vec3 across_;
+  Vec3 towards_;
 };
 
 }  // namespace plumbfoot::scenes

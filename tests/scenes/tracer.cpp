@@ -43,17 +43,25 @@ Tracer::Tracer(const Things& things, int threads)
   rtcSetSceneFlags(held_->scene, RTC_SCENE_FLAG_ROBUST);
   for (const Mesh& mesh : things.meshes) {
     RTCGeometry g = rtcNewGeometry(held_->device, RTC_GEOMETRY_TYPE_TRIANGLE);
-    auto* v = static_cast<float*>(
-        rtcSetNewGeometryBuffer(g, RTC_BUFFER_TYPE_VERTEX, 0, RTC_FORMAT_FLOAT3,
-                                3 * sizeof(float), mesh.places.size()));
+    auto* v =
+        static_cast<float*>(rtcSetNewGeometryBuffer(g,
+                                                    RTC_BUFFER_TYPE_VERTEX,
+                                                    0,
+                                                    RTC_FORMAT_FLOAT3,
+                                                    3 * sizeof(float),
+                                                    mesh.places.size()));
     for (const Vec3& p : mesh.places) {
       *v++ = static_cast<float>(p.x);
       *v++ = static_cast<float>(p.y);
       *v++ = static_cast<float>(p.z);
     }
-    auto* t = static_cast<unsigned*>(
-        rtcSetNewGeometryBuffer(g, RTC_BUFFER_TYPE_INDEX, 0, RTC_FORMAT_UINT3,
-                                3 * sizeof(unsigned), mesh.triangles.size()));
+    auto* t =
+        static_cast<unsigned*>(rtcSetNewGeometryBuffer(g,
+                                                       RTC_BUFFER_TYPE_INDEX,
+                                                       0,
+                                                       RTC_FORMAT_UINT3,
+                                                       3 * sizeof(unsigned),
+                                                       mesh.triangles.size()));
     for (const auto& triangle : mesh.triangles) {
       for (const auto i : triangle) *t++ = i;
     }
@@ -64,18 +72,26 @@ Tracer::Tracer(const Things& things, int threads)
   for (const Strands& strands : things.strands) {
     RTCGeometry g =
         rtcNewGeometry(held_->device, RTC_GEOMETRY_TYPE_FLAT_LINEAR_CURVE);
-    auto* v = static_cast<float*>(
-        rtcSetNewGeometryBuffer(g, RTC_BUFFER_TYPE_VERTEX, 0, RTC_FORMAT_FLOAT4,
-                                4 * sizeof(float), strands.knots.size()));
+    auto* v =
+        static_cast<float*>(rtcSetNewGeometryBuffer(g,
+                                                    RTC_BUFFER_TYPE_VERTEX,
+                                                    0,
+                                                    RTC_FORMAT_FLOAT4,
+                                                    4 * sizeof(float),
+                                                    strands.knots.size()));
     for (const auto& k : strands.knots) {
       *v++ = static_cast<float>(k.place.x);
       *v++ = static_cast<float>(k.place.y);
       *v++ = static_cast<float>(k.place.z);
       *v++ = static_cast<float>(k.radius);
     }
-    auto* t = static_cast<unsigned*>(
-        rtcSetNewGeometryBuffer(g, RTC_BUFFER_TYPE_INDEX, 0, RTC_FORMAT_UINT,
-                                sizeof(unsigned), strands.starts.size()));
+    auto* t =
+        static_cast<unsigned*>(rtcSetNewGeometryBuffer(g,
+                                                       RTC_BUFFER_TYPE_INDEX,
+                                                       0,
+                                                       RTC_FORMAT_UINT,
+                                                       sizeof(unsigned),
+                                                       strands.starts.size()));
     for (const auto i : strands.starts) *t++ = i;
     rtcCommitGeometry(g);
     rtcAttachGeometry(held_->scene, g);

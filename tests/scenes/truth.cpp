@@ -17,13 +17,17 @@ using geometry::View;
 
 constexpr double kDegrees = 180 / std::numbers::pi;
 
-Vec3 ToVec(const Vector3d& v) { return {v.x(), v.y(), v.z()}; }
-Vector3d ToEigen(Vec3 v) { return {v.x, v.y, v.z}; }
+Vec3 ToVec(const Vector3d& v) {
+  return {v.x(), v.y(), v.z()};
+}
+Vector3d ToEigen(Vec3 v) {
+  return {v.x, v.y, v.z};
+}
 
 PhotoPoint InPhoto(const Truth& t, const Layout& layout, const Vector3d& p) {
-  return geometry::Project(
-      t.camera,
-      layout.camera_from_shape.rotation * p + layout.camera_from_shape.translation);
+  return geometry::Project(t.camera,
+                           layout.camera_from_shape.rotation * p +
+                               layout.camera_from_shape.translation);
 }
 
 bool Inside(const Truth& t, PhotoPoint p) {
@@ -69,7 +73,7 @@ double Uncovered(const FootPolyline& outline, double axis) {
     low = std::min(low, p.x);
     high = std::max(high, p.x);
   }
-  constexpr int kSlices = 20000;
+  constexpr int kSlices = 4000;
   const double step = (high - low) / kSlices;
   double area = 0;
   for (int k = 0; k < kSlices; ++k) {
@@ -77,16 +81,17 @@ double Uncovered(const FootPolyline& outline, double axis) {
     if (!s.any) continue;
     const double covered_low = std::max(s.low, 2 * axis - s.high);
     const double covered_high = std::min(s.high, 2 * axis - s.low);
-    area += step * ((s.high - s.low) - std::max(0.0, covered_high - covered_low));
+    area +=
+        step * ((s.high - s.low) - std::max(0.0, covered_high - covered_low));
   }
   return area;
 }
 
-FootPoint Mm(const Truth& t, PointId id) { return t.at(id)->mm; }
+FootPoint Mm(const Truth& t, PointId id) {
+  return t.at(id)->mm;
+}
 
-void AddSolar(const FootGeometry& foot,
-              const Layout& layout,
-              Truth& t) {
+void AddSolar(const FootGeometry& foot, const Layout& layout, Truth& t) {
   const auto& outline = foot.bearing_outline();
   const auto left = outline.front();
   const auto right = outline.back();
@@ -162,8 +167,7 @@ void AddLateral(const SceneOptions& o,
   add(PointId::kPasternLower, foot.DorsalPastern(o.shape.pastern_lower));
   constexpr std::size_t kSteps = 60;
   for (std::size_t k = 0; k <= kSteps; ++k) {
-    Vector3d p =
-        foot.WallPoint(foot.toe(), static_cast<double>(k) / kSteps);
+    Vector3d p = foot.WallPoint(foot.toe(), static_cast<double>(k) / kSteps);
     p.y() = 0;
     t.dorsal_mm.push_back(to_foot(p));
     t.dorsal_px.push_back(InPhoto(t, layout, p));
@@ -195,8 +199,7 @@ std::map<std::string, double> SolarMeasures(const Truth& t) {
   // The frame's origin is the heels' middle and its x the frog axis.
   m["bearing_length"] = toe_x;
   m["width_to_length"] = m["bearing_width"] / m["bearing_length"];
-  m["heel_width"] =
-      Mm(t, PointId::kHeelLeft).y - Mm(t, PointId::kHeelRight).y;
+  m["heel_width"] = Mm(t, PointId::kHeelLeft).y - Mm(t, PointId::kHeelRight).y;
   m["frog_length"] = apex.x - base.x;
   m["frog_width"] = frog_left.y - frog_right.y;
   m["frog_width_to_length"] = m["frog_width"] / m["frog_length"];
@@ -285,9 +288,9 @@ Truth ComputeTruth(const SceneOptions& o, int width_px, int height_px) {
   t.camera_from_measured = layout.camera_from_measured;
   t.camera_from_card = layout.camera_from_card;
   t.pivot = layout.pivot;
-  const Vector3d centre = layout.shape_from_measured.rotation *
-                              Vector3d(t.pivot.x, t.pivot.y, 0) +
-                          layout.shape_from_measured.translation;
+  const Vector3d centre =
+      layout.shape_from_measured.rotation * Vector3d(t.pivot.x, t.pivot.y, 0) +
+      layout.shape_from_measured.translation;
   t.distance_mm = (centre - ToEigen(layout.lens)).norm();
   if (o.view == View::kSolar) {
     AddSolar(foot, layout, t);
@@ -304,7 +307,9 @@ Truth ComputeTruth(const SceneOptions& o, int width_px, int height_px) {
       const std::array<std::array<double, 2>, 4> corners = {
           {{-half, -half}, {half, -half}, {half, half}, {-half, half}}};
       for (std::size_t k = 0; k < 4; ++k) {
-        const Vec3 p = OnCard(o, layout, kTagCentres[i][0] + corners[k][0],
+        const Vec3 p = OnCard(o,
+                              layout,
+                              kTagCentres[i][0] + corners[k][0],
                               kTagCentres[i][1] + corners[k][1]);
         tag.corners[k] = InPhoto(t, layout, ToEigen(p));
         tag.shown = tag.shown && Inside(t, tag.corners[k]);
@@ -318,12 +323,15 @@ Truth ComputeTruth(const SceneOptions& o, int width_px, int height_px) {
 
 namespace {
 
-nlohmann::json Pair(double x, double y) { return nlohmann::json::array({x, y}); }
+nlohmann::json Pair(double x, double y) {
+  return nlohmann::json::array({x, y});
+}
 
 nlohmann::json ToJson(const geometry::Pose& pose) {
   nlohmann::json rotation = nlohmann::json::array();
   for (int r = 0; r < 3; ++r) {
-    rotation.push_back({pose.rotation(r, 0), pose.rotation(r, 1), pose.rotation(r, 2)});
+    rotation.push_back(
+        {pose.rotation(r, 0), pose.rotation(r, 1), pose.rotation(r, 2)});
   }
   return {{"rotation", rotation},
           {"translation",
@@ -352,10 +360,11 @@ nlohmann::json ToJson(const Truth& t) {
   j["focal_35mm"] = t.focal_35mm;
   j["distance_mm"] = t.distance_mm;
   j["print_scale"] = t.print_scale;
-  j["camera"] = {{"focal_px", t.camera.focal_px},
-                 {"principal_px", Pair(t.camera.principal.x, t.camera.principal.y)},
-                 {"k1", t.camera.lens.k1},
-                 {"k2", t.camera.lens.k2}};
+  j["camera"] = {
+      {"focal_px", t.camera.focal_px},
+      {"principal_px", Pair(t.camera.principal.x, t.camera.principal.y)},
+      {"k1", t.camera.lens.k1},
+      {"k2", t.camera.lens.k2}};
   j["camera_from_measured"] = ToJson(t.camera_from_measured);
   j["camera_from_card"] = ToJson(t.camera_from_card);
   j["pivot_mm"] = Pair(t.pivot.x, t.pivot.y);

@@ -37,15 +37,23 @@ constexpr double Dot(Vec3 a, Vec3 b) {
 constexpr Vec3 Cross(Vec3 a, Vec3 b) {
   return {a.y * b.z - a.z * b.y, a.z * b.x - a.x * b.z, a.x * b.y - a.y * b.x};
 }
-inline double Length(Vec3 a) { return std::sqrt(Dot(a, a)); }
+inline double Length(Vec3 a) {
+  return std::sqrt(Dot(a, a));
+}
 inline Vec3 Normalised(Vec3 a) {
   const double n = Length(a);
   return n > 0 ? (1 / n) * a : Vec3{0, 0, 1};
 }
 
-constexpr double Mix(double a, double b, double t) { return a + (b - a) * t; }
-constexpr Vec3 Mix(Vec3 a, Vec3 b, double t) { return a + t * (b - a); }
-constexpr double Clamp01(double t) { return t < 0 ? 0 : t > 1 ? 1 : t; }
+constexpr double Mix(double a, double b, double t) {
+  return a + (b - a) * t;
+}
+constexpr Vec3 Mix(Vec3 a, Vec3 b, double t) {
+  return a + t * (b - a);
+}
+constexpr double Clamp01(double t) {
+  return t < 0 ? 0 : t > 1 ? 1 : t;
+}
 /// 0 below `low`, 1 above `high`, smooth between (Hermite). low < high.
 constexpr double SmoothStep(double low, double high, double t) {
   const double s = Clamp01((t - low) / (high - low));

@@ -18,7 +18,7 @@
 #include "plumbfoot/geometry/random.h"
 #include "plumbfoot/measure/measure.h"
 #include "plumbfoot/photo/photo.h"
-#include "scenes/render.h"
+#include "scenes/renderer.h"
 #include "scenes/scene.h"
 #include "scenes/truth.h"
 
@@ -62,14 +62,13 @@ scenes::SceneOptions StudyScene(View view,
   return scene;
 }
 
-scenes::FootShape StudyFoot(Random& random) {
+/// A foot of any size and kind.
+scenes::FootShape AnyFoot(Random& random) {
   constexpr geometry::Foot kFeet[] = {geometry::Foot::kLeftFore,
                                       geometry::Foot::kRightFore,
                                       geometry::Foot::kLeftHind,
                                       geometry::Foot::kRightHind};
-  scenes::FootShape shape =
-      scenes::RandomFootShape(random, kFeet[random.Below(4)]);
-  return shape;
+  return scenes::RandomFootShape(random, kFeet[random.Below(4)]);
 }
 
 /// The focal length as EXIF tells it: whole millimetres on 35 mm film.
@@ -79,6 +78,16 @@ card::CameraPrior PriorOf(const scenes::SceneOptions& scene, cv::Size size) {
                    std::hypot(36.0, 24.0) *
                    std::hypot(static_cast<double>(size.width), size.height);
   return prior;
+}
+
+/// A bare foot whose toe angle is any that feet have, not mostly the usual one.
+scenes::FootShape BareFoot(Random& random) {
+  scenes::FootShape shape = AnyFoot(random);
+  const double toe_heel_difference = shape.toe_angle - shape.heel_angle;
+  shape.shod = false;
+  shape.toe_angle = random.Uniform(38.0, 62.0);
+  shape.heel_angle = shape.toe_angle - toe_heel_difference;
+  return shape;
 }
 
 PhotoPolyline Thinned(const PhotoPolyline& line, std::size_t most) {
@@ -191,7 +200,14 @@ void Disturb(ViewPoints& points, Random& random) {
   if (points.dorsal_wall) Disturb(*points.dorsal_wall, false, random);
 }
 
-/// In how many parts of a million the truth differs.
+double IntersectionOverUnion(const PhotoPolyline& a, const PhotoPolyline& b) {
+  const double area_a = std::abs(geometry::SignedArea(a));
+  const double area_b = std::abs(geometry::SignedArea(b));
+  const double only_a = geometry::DifferenceArea(a, b);
+  return (area_a - only_a) / (area_b + only_a);
+}
+
+/// Value less truth; in per cent where InPerCent says so.
 std::optional<double> ErrorOf(const measure::ViewMeasures& measures,
                               const scenes::Truth& truth,
                               MeasureId id) {
@@ -221,7 +237,7 @@ PointsGiven StudyPointsGiven(int tags, const StudyOptions& options) {
   const cv::Size size(options.width_px, options.height_px);
   for (int pair = 0; pair < options.pairs; ++pair) {
     Random random(options.seed * 1'000'003 + static_cast<std::uint64_t>(pair));
-    const scenes::FootShape shape = StudyFoot(random);
+    const scenes::FootShape shape = BareFoot(random);
     for (const View view : kViews) {
       scenes::SceneOptions scene = StudyScene(view, shape, random);
       scene.card_only = true;
@@ -233,7 +249,7 @@ PointsGiven StudyPointsGiven(int tags, const StudyOptions& options) {
       const auto rendered =
           scenes::Render(scene, size.width, size.height, options.threads);
       const auto card =
-          card::FindCard(rendered.rgb, {.camera = PriorOf(scene, size)});
+          card::FindCard(rendered.photo, {.camera = PriorOf(scene, size)});
       if (!card) {
         ++study.card_refused;
         continue;
@@ -260,7 +276,7 @@ Coverage StudyCoverage(const StudyOptions& options) {
   const geometry::PlaneDoubt doubt;
   for (int pair = 0; pair < options.pairs; ++pair) {
     Random random(options.seed * 1'000'003 + static_cast<std::uint64_t>(pair));
-    const scenes::FootShape shape = StudyFoot(random);
+    const scenes::FootShape shape = BareFoot(random);
     const double print = random.Normal();  // One card for both photos.
     for (const View view : kViews) {
       scenes::SceneOptions scene = StudyScene(view, shape, random);
@@ -272,7 +288,7 @@ Coverage StudyCoverage(const StudyOptions& options) {
       const auto rendered =
           scenes::Render(scene, size.width, size.height, options.threads);
       const auto card =
-          card::FindCard(rendered.rgb, {.camera = PriorOf(scene, size)});
+          card::FindCard(rendered.photo, {.camera = PriorOf(scene, size)});
       if (!card) {
         ++study.card_refused;
         continue;
@@ -310,7 +326,7 @@ PointsFound StudyPointsFound(const StudyOptions& options) {
   PointsFound study;
   for (int pair = 0; pair < options.pairs; ++pair) {
     Random random(options.seed * 1'000'003 + static_cast<std::uint64_t>(pair));
-    const scenes::FootShape shape = StudyFoot(random);
+    const scenes::FootShape shape = AnyFoot(random);
     for (const View view : kViews) {
       const scenes::SceneOptions scene =
           scenes::RandomScene(view, shape, random);
@@ -323,7 +339,7 @@ PointsFound StudyPointsFound(const StudyOptions& options) {
           view == View::kSolar ? study.silent_solar : study.silent_lateral;
 
       photo::Photo photo;
-      photo.rgb = rendered.rgb;
+      photo.rgb = rendered.photo;
       const auto card = card::FindCard(
           photo.rgb, {.camera = PriorOf(scene, photo.rgb.size())});
       if (!card) {
@@ -369,7 +385,7 @@ PointsFound StudyPointsFound(const StudyOptions& options) {
         note(MeasureId::kBearingWidth, study.width_errors);
         note(MeasureId::kBearingLength, study.length_errors);
         if (finding->points.outline) {
-          study.outline_iou.push_back(geometry::IntersectionOverUnion(
+          study.outline_iou.push_back(IntersectionOverUnion(
               finding->points.outline->px, truth.outline_px));
         }
       } else {

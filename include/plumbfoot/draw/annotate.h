@@ -48,8 +48,10 @@ struct PlacedLabel {
 struct Annotated {
   cv::Mat rgb;  ///< The photo, reduced, with the band of words below it.
   Box photo;    ///< The part that is the photo; the band is the rest [px].
-  double picture_from_photo = 1.0;   ///< Annotated pixels per photo pixel.
-  std::vector<PlacedLabel> labels;   ///< None overlaps another.
+  double picture_from_photo = 1.0;  ///< Annotated pixels per photo pixel.
+  std::vector<PlacedLabel> labels;  ///< None overlaps another.
+  /// The blocks of 10 mm in the corner, if there is a scale.
+  std::optional<Box> bar;
   std::vector<std::string> missing;  ///< Points that are not placed, in words.
 };
 

@@ -56,7 +56,8 @@ inline constexpr Colour kReddishPurple{204 / 255.0, 121 / 255.0, 167 / 255.0};
 struct Pen {
   Colour colour = kBlack;
   double width = 0.2;
-  std::vector<double> dashes = {};  ///< Drawn, left out, drawn, ...; empty: whole.
+  std::vector<double> dashes =
+      {};  ///< Drawn, left out, drawn, ...; empty: whole.
   /// A wider, dark line below it, so that it is seen on any ground; 0: none.
   double halo = 0.0;
 };

@@ -47,7 +47,8 @@ struct PhotoFacts {
   std::optional<double> burnt;      ///< Part of the pixels [0..1].
   std::optional<double> drowned;    ///< Part of the pixels [0..1].
 
-  // find::Finding; nothing if no finder ran.
+  // find::Finding; nothing if no finder ran. Leave the confidence out where a
+  // person placed the points: they have seen the foot.
   std::optional<double> foot_confidence;  ///< [0..1]
   std::optional<bool> cut_off;
 };

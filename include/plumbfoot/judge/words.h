@@ -12,11 +12,11 @@
 
 namespace plumbfoot::judge {
 
-/// How many decimals to show of a value with this standard uncertainty: so
-/// many that two significant digits of the uncertainty are shown (JCGM
-/// 100:2008, 7.2.6). An uncertainty of zero, and one that isn't finite, shows
+/// How many decimals to show of a value beside this uncertainty, standard or
+/// expanded, whichever is shown: so many that two of its significant digits are
+/// (JCGM 100:2008, 7.2.6). An uncertainty that is zero or not finite shows
 /// `most`. @return 0 to `most`.
-int Decimals(double standard_uncertainty, int most = 3);
+int Decimals(double uncertainty, int most = 3);
 
 /// A measured value in the unit that people see (areas in cm²), each number
 /// rounded alike and without its unit.

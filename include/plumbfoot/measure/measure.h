@@ -30,6 +30,14 @@ struct MeasureOptions {
   /// [mm], and its standard uncertainty.
   double half_heel_width_mm = 32.0;
   double half_heel_width_sigma_mm = 7.0;
+  /// How far the frog lies behind the bearing plane, seen from the camera [mm],
+  /// and its standard uncertainty; its two sides alike, its point for itself.
+  /// A camera that looks askew sees a deep frog, and so the axis, shifted.
+  double frog_depth_mm = 4.0;        // CHOSEN: a trimmed frog, common practice.
+  double frog_depth_sigma_mm = 3.0;  // CHOSEN: from level to a deep frog.
+  /// On a shod foot the shoe's thickness comes on top [mm].
+  double shoe_thickness_mm = 9.0;        // CHOSEN: usual iron, 8 to 11 mm.
+  double shoe_thickness_sigma_mm = 2.0;  // CHOSEN: as above.
 };
 
 /// A point in the foot frame.
@@ -99,10 +107,16 @@ struct MeasuredTrials {
 /// the lateral view: fitted to the straight part of the dorsal wall; without
 /// the wall, from the ground to the hairline point.
 ///
+/// Widest points: where the outline stands furthest from the axis, as the top
+/// of a parabola fitted to it within a tenth of its length on either side; the
+/// outline is nearly straight there, and its furthest corner alone would be
+/// anywhere along centimetres.
+///
 /// Value: the measures of the nominal points on the nominal plane. Uncertainty:
 /// Monte Carlo (JCGM 101:2008, clauses 5 to 7) over the plane's fit (corners,
 /// camera, lens), its offset and turn against the measured plane, the print,
-/// each point by its covariance, and each curve by a smooth random displacement
+/// the depth of what lies off the plane (a near heel, the frog), each point by
+/// its covariance, and each curve by a smooth random displacement
 /// across itself (stationary, normal, with the correlation
 /// exp(-d^2 / 2 correlation_px^2)). 95 % interval: probabilistically symmetric;
 /// for outline_asymmetry and dorsal_wall_departure, which noise pushes one way,
