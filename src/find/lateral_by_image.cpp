@@ -469,7 +469,11 @@ Sightings FindSideByImage(const PlaneImage& image) {
     }
   }
   const double margin = Ramp(0.03, 0.10, best.score - rival);
-  const double sure = Ramp(0.2, 0.42, best.fit.total()) * (0.4 + 0.6 * margin);
+  // Without a card the ground is a guess, and so is all that stands on it:
+  // left to a person.
+  const double trust = has_ground ? 1.0 : 0.45;
+  const double sure = trust * Ramp(0.55, 0.85, best.fit.total()) * margin *
+                      (1 - Ramp(8.0, 12.0, best.unusual));
   const double wall_sure = sure * Ramp(0.55, 0.72, best.fit.wall);
   // Of all points the heel is hidden most often: by bulbs, hair and shadow.
   const double heel_sure = sure * Ramp(0.5, 0.7, best.fit.heel) *

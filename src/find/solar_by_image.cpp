@@ -491,8 +491,13 @@ Sightings FindSoleByImage(const PlaneImage& image) {
     }
   }
   const double margin = Ramp(-0.02, 0.06, total(best) - rival);
-  const double sure = Ramp(0.40, 0.60, best.score) *
-                      Ramp(0.25, 0.55, best.contrast) * (0.4 + 0.6 * margin);
+  // Where no card says how large the foot is and where it lies, there is much
+  // more to be taken for one: the next best must be far behind.
+  const double trust = has_card ? 0.4 + 0.6 * margin
+                                : Ramp(0.13, 0.22, total(best) - rival) *
+                                      Ramp(0.45, 0.65, best.frog.score);
+  const double sure =
+      trust * Ramp(0.40, 0.60, best.score) * Ramp(0.25, 0.55, best.contrast);
   out.foot_confidence = sure;
   out.outline_confidence = sure;
 
