@@ -151,7 +151,8 @@ std::vector<int> BestPath(const cv::Mat& gain, double bend, bool closed) {
   if (!closed) return run(1);
   // Round the curve three times: the middle round has forgotten its ends.
   const std::vector<int> path = run(3);
-  return {path.begin() + n, path.begin() + 2 * n};
+  const auto round = static_cast<std::ptrdiff_t>(n);
+  return {path.begin() + round, path.begin() + 2 * round};
 }
 
 /// Smoothing spline on equal steps (E. T. Whittaker, "On a new method of
@@ -164,6 +165,7 @@ std::vector<double> Smooth(const std::vector<double>& y,
   // Second differences pass half of a wave whose length is 2 pi lambda^(1/4).
   const double lambda = std::pow(length_nodes, 4);
   std::vector<Eigen::Triplet<double>> entries;
+  entries.reserve(10 * y.size());
   for (int i = 0; i < n; ++i) {
     entries.emplace_back(i, i, weight[static_cast<std::size_t>(i)] + 1e-9);
   }

@@ -177,7 +177,8 @@ class OutlineScore {
       int seen = 0;
       for (int i = 0; i < kPerPiece; ++i) {
         piece[static_cast<std::size_t>(i)] =
-            frame.At(outline[static_cast<std::size_t>(k * kPerPiece + i)]);
+            frame.At(outline[static_cast<std::size_t>(k) * kPerPiece +
+                             static_cast<std::size_t>(i)]);
         if (field_.Seen(piece[static_cast<std::size_t>(i)].at)) ++seen;
       }
       // A foot does not lie on the card nor beyond the photo.
