@@ -55,10 +55,10 @@ Result<Settings> LoadSettings(const std::filesystem::path& path) {
   std::ostringstream text;
   text << file.rdbuf();
   if (!file) {
-    return Refusal{RefusalCode::kCannotRead,
-                   fmt::format("The settings file {} can't be read.",
-                               path.string()),
-                   "Check that you may read it."};
+    return Refusal{
+        RefusalCode::kCannotRead,
+        fmt::format("The settings file {} can't be read.", path.string()),
+        "Check that you may read it."};
   }
   const json document = json::parse(text.str(), nullptr, false);
   if (document.is_discarded()) {
@@ -69,10 +69,10 @@ Result<Settings> LoadSettings(const std::filesystem::path& path) {
   }
   if (!document.is_object() ||
       document.value("format", json()) != "plumbfoot-settings") {
-    return Refusal{RefusalCode::kNotOurFormat,
-                   fmt::format("{} is not a settings file of Plumbfoot.",
-                               path.string()),
-                   Remedy(path)};
+    return Refusal{
+        RefusalCode::kNotOurFormat,
+        fmt::format("{} is not a settings file of Plumbfoot.", path.string()),
+        Remedy(path)};
   }
   if (document.value("version", json()) != 1) {
     return Refusal{RefusalCode::kVersionUnknown,
@@ -85,10 +85,10 @@ Result<Settings> LoadSettings(const std::filesystem::path& path) {
   if (const auto it = document.find("card_measured_mm");
       it != document.end() && !it->is_null()) {
     if (!it->is_number()) {
-      return Refusal{RefusalCode::kBadNumber,
-                     fmt::format("card_measured_mm in {} is not a number.",
-                                 path.string()),
-                     Remedy(path)};
+      return Refusal{
+          RefusalCode::kBadNumber,
+          fmt::format("card_measured_mm in {} is not a number.", path.string()),
+          Remedy(path)};
     }
     auto span = CheckMeasuredSpan(it->get<double>());
     if (!span) return span.error();
@@ -115,7 +115,8 @@ Result<Done> SaveSettings(const Settings& settings,
   if (failed) {
     return Refusal{RefusalCode::kCannotWrite,
                    fmt::format("The folder {} can't be made: {}.",
-                               path.parent_path().string(), failed.message()),
+                               path.parent_path().string(),
+                               failed.message()),
                    "Name another settings file in PLUMBFOOT_SETTINGS."};
   }
   return photo::WriteWhole(path, document.dump(2) + "\n");

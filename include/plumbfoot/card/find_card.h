@@ -32,7 +32,8 @@ struct SeenTag {
 struct CameraPrior {
   std::optional<double> focal_px;  ///< From EXIF or a lens profile.
   double focal_relative_sigma = 0.05;
-  std::optional<geometry::LensDistortion> lens;  ///< From a lens profile.
+  std::optional<geometry::LensDistortion> lens;   ///< From a lens profile.
+  std::optional<geometry::PhotoPoint> principal;  ///< From a lens profile.
 };
 
 struct CardOptions {
@@ -53,6 +54,8 @@ struct SeenCard {
   double px_per_mm = 0.0;      ///< At the middle of the tags.
   double blur_px = 0.0;        ///< Median over the tags.
   double print_gain_mm = 0.0;  ///< How far black has grown at its edges.
+  /// How far it is bent out of its plane at the tag farthest from its origin.
+  double bend_mm = 0.0;
   bool focal_assumed = false;  ///< No EXIF: a phone's usual lens was assumed.
 };
 
@@ -60,16 +63,16 @@ struct SeenCard {
 ///
 /// Tags: libapriltag 3.3, family 36h11. Their edges are then fitted again on
 /// the full photo in linear light (its own refinement is biased by 0.125 px).
-/// Camera, pose, k1 and print gain come from all corners at once, by
-/// non-linear least squares with priors (focal length from EXIF or a usual
-/// phone's; principal point near the middle; small k1; small gain); the
-/// covariance is that of the fit, widened where the residual is larger than
+/// Camera, pose, k1, print gain and a bend of the card come from all corners
+/// at once, by non-linear least squares with priors (focal length from EXIF or
+/// a usual phone's; principal point near the middle; small k1, gain and bend);
+/// the covariance is that of the fit, widened where the residual is larger than
 /// the corners' own uncertainty explains.
 ///
 /// @param rgb  CV_8UC3, red first.
 /// @return The card; or kNoCard, kCardTooFewTags (one tag of a layout that has
-///   more), kTwoCards (an id is seen twice), kCardMirrored, kCardBent (the
-///   tags do not fit one plane).
+///   more), kTwoCards (an id is seen twice), kCardMirrored, kCardBent (by
+///   more than 4 mm, or the tags are not where the layout says).
 Result<SeenCard> FindCard(const cv::Mat& rgb, const CardOptions& options = {});
 
 /// A plane through a length that a person knows: the photo is taken to look

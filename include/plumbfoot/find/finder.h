@@ -6,6 +6,7 @@
 #pragma once
 
 #include <array>
+#include <functional>
 #include <opencv2/core/types.hpp>
 #include <optional>
 #include <vector>
@@ -25,7 +26,8 @@ struct Sighting {
   double confidence = 0.0;  ///< [0..1]
 };
 
-/// What a finder saw. Anything may be missing.
+/// What a finder saw. Anything may be missing. Heel points of a lateral view
+/// are on the heel that faces the camera.
 struct Sightings {
   std::array<std::optional<Sighting>, geometry::kPointCount> points;
   std::vector<cv::Point2d> outline;      ///< Solar; closed; may be empty.
@@ -35,9 +37,20 @@ struct Sightings {
   /// How likely it is that the picture shows this view of a foot at all
   /// [0..1].
   double foot_confidence = 0.0;
+
+  const std::optional<Sighting>& at(PointId id) const {
+    return points[static_cast<std::size_t>(id)];
+  }
+  std::optional<Sighting>& at(PointId id) {
+    return points[static_cast<std::size_t>(id)];
+  }
 };
 
-/// The finder by image processing alone.
+/// Any finder: one that looks at a square of the plane and says what it sees.
+using Finder = std::function<Sightings(View, const PlaneImage&)>;
+
+/// The finder by image processing alone: a foot of simple shape is laid into
+/// the picture where its edges fit best.
 Sightings FindByImageProcessing(View view, const PlaneImage& image);
 
 /// What is needed to look for points on one photo.
@@ -50,7 +63,7 @@ struct FindRequest {
   const card::Layout* layout = nullptr;
   /// Points that a person placed, which are kept, and points that can't be
   /// seen, which are left out.
-  ViewPoints given;
+  ViewPoints given{};
   /// Half of the foot's width between the heels, and how sure that is, by which
   /// the heel that is seen from the side stands nearer than the middle plane.
   double half_heel_width_mm = 32.0;
@@ -65,14 +78,29 @@ struct Finding {
   bool cut_off = false;
 };
 
+/// A sighting or curve that is less likely than this to be right is left out,
+/// so that a person places it.
+inline constexpr double kLeastConfidence = 0.5;
+
 /// Resamples the photo to the plane, runs the finder, refines edges on the full
 /// photo to sub-pixel, and puts the given points in their place.
 ///
+/// Points and lines that a person placed stay where they are, with
+/// PersonSigmaPx for their uncertainty; where the finder sees one of them
+/// elsewhere, nothing else of what it saw is believed. With all points of a
+/// view given or hidden (and, of the sole, the outline given) it isn't asked.
+/// The dorsal wall between two toe points is followed on the photo, whoever
+/// placed them.
+///
 /// The heel points that come back are where the heel of the middle plane
-/// appears (HeelPlane::kMiddle) even though the finder sees the near heel.
+/// appears (HeelPlane::kMiddle) even though the finder sees the near heel, and
+/// a person may have placed that (HeelPlane::kNear in `given`).
+///
+/// Without a scale several sizes are tried, and the likeliest is kept.
 ///
 /// @return The finding, however incomplete; or kNoFoot if no foot is seen and
 ///   no point was given.
-Result<Finding> FindPoints(const FindRequest& request);
+Result<Finding> FindPoints(const FindRequest& request,
+                           const Finder& finder = FindByImageProcessing);
 
 }  // namespace plumbfoot::find

@@ -66,7 +66,8 @@ class PlaneMap {
   /// beside or away from the plane.
   std::optional<CardPoint> Apply(PhotoPoint point) const;
   /// The same, for a point that is known to lie `depth_mm` nearer the camera
-  /// than the plane, along the plane's normal: its foot on the plane.
+  /// than the plane (further away if below zero), along the plane's normal: its
+  /// foot on the plane.
   std::optional<CardPoint> ApplyNearer(PhotoPoint point, double depth_mm) const;
   /// Where the photo shows a place of the plane.
   PhotoPoint Inverse(CardPoint point) const;

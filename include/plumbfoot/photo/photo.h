@@ -16,14 +16,15 @@ namespace plumbfoot::photo {
 
 /// What is refused before a pixel is decoded.
 struct Limits {
-  std::size_t bytes = 100'000'000;
-  double megapixels = 120.0;
+  std::size_t bytes = 100'000'000;  ///< Of the file, before it is read.
+  double megapixels = 120.0;        ///< Width times height in its header.
 };
 
 /// What the phone wrote beside the picture (Exif 2.3, CIPA DC-008).
 struct ExifFacts {
-  std::optional<std::string> taken;   ///< "2026-03-14T09:30:00", local time.
-  std::optional<std::string> camera;  ///< Make and model.
+  /// "2026-03-14T09:30:00", local time: DateTimeOriginal, or else DateTime.
+  std::optional<std::string> taken;
+  std::optional<std::string> camera;  ///< Make and model; printable ASCII.
   std::optional<double> focal_mm;     ///< FocalLength [mm].
   /// FocalLengthIn35mmFilm [mm]; nothing where it is absent or zero.
   std::optional<double> focal_35mm;
@@ -39,11 +40,13 @@ struct Photo {
 };
 
 /// Reads a JPEG, PNG, TIFF, WebP or HEIC file. The kind is told from the
-/// bytes, not from the name.
+/// bytes, not from the name. Transparency is laid over white; damaged Exif is
+/// left out. Nothing is written to the terminal.
 ///
 /// @return The photo; or kFileMissing, kFileEmpty, kFileTooLarge, kNotAPhoto,
 ///   kPhotoTooLarge (told from the header, before decoding), kPhotoDamaged (a
-///   file that breaks off is refused, not filled with grey), kCannotRead.
+///   file that breaks off is refused, not filled with grey), kCannotRead. A
+///   photo that doesn't fit into memory is kPhotoTooLarge too.
 Result<Photo> LoadPhoto(const std::filesystem::path& path,
                         const Limits& limits = {});
 

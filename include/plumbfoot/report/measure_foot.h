@@ -1,0 +1,92 @@
+// SPDX-License-Identifier: Apache-2.0
+/// @file
+/// The main job in one call: photos in, points and measures out, judged and
+/// ready to be reported and drawn.
+#pragma once
+
+#include <filesystem>
+#include <optional>
+#include <string>
+
+#include "plumbfoot/card/find_card.h"
+#include "plumbfoot/card/lens.h"
+#include "plumbfoot/find/finder.h"
+#include "plumbfoot/find/points_file.h"
+#include "plumbfoot/geometry/result.h"
+#include "plumbfoot/photo/photo.h"
+#include "plumbfoot/report/foot_report.h"
+
+namespace plumbfoot::report {
+
+/// How the millimetres are to come into a photo.
+struct ScaleRequest {
+  card::Layout layout = card::StandardLayout();
+  std::optional<double> measured_mm;      ///< See card::CardOptions.
+  std::optional<card::LensProfile> lens;  ///< Used where it fits the photo.
+  /// Don't look for a card: an old photo.
+  bool no_card = false;
+};
+
+/// A length that a person knows in one of the photos.
+struct KnownLength {
+  View view = View::kSolar;
+  double mm = 0.0;
+  geometry::PhotoPoint from;
+  geometry::PhotoPoint to;
+};
+
+struct FootRequest {
+  Foot foot = Foot::kLeftFore;
+  bool shod = false;
+  std::optional<std::string> horse;
+  std::optional<std::string> date;
+  Stage stage = Stage::kOther;
+  std::optional<std::filesystem::path> solar;
+  std::optional<std::filesystem::path> lateral;
+  find::PointsFile points;
+  ScaleRequest scale;
+  std::optional<KnownLength> known;
+};
+
+/// A photo that has been looked at, before anybody looks for points: what
+/// `check` tells and `measure` goes on from.
+struct ReadPhoto {
+  photo::Photo photo;
+  geometry::PlaneEstimate plane;
+  std::optional<card::SeenCard> card;
+  /// Why there is no card, where one was looked for in vain.
+  std::optional<Refusal> card_refusal;
+};
+
+/// Loads a photo and finds its scale.
+///
+/// A photo without a card, or with too little of it, is still read: ratios and
+/// angles need none. One that would mislead is refused: two cards, a mirrored
+/// photo, a bent card.
+Result<ReadPhoto> OpenPhoto(const std::filesystem::path& path,
+                            const ScaleRequest& scale,
+                            const std::optional<KnownLength>& known = {});
+
+/// What there is to say about a photo: `finding` where somebody has looked for
+/// the foot, `view` where it is known which view it is.
+judge::PhotoQuality QualityOf(const ReadPhoto& read,
+                              const ScaleRequest& scale,
+                              std::optional<View> view,
+                              const std::optional<find::Finding>& finding);
+
+/// One measured foot: the report, and the photos for whoever draws on them.
+struct MeasuredFoot {
+  FootReport report;
+  std::optional<ReadPhoto> solar;
+  std::optional<ReadPhoto> lateral;
+};
+
+/// The points that the report rests on, as a points file.
+find::PointsFile PointsOf(const FootReport& report);
+
+/// Does the main job. Deterministic: the same request gives the same report.
+/// @return The foot; or the refusal of the first photo that can't be read, of a
+///   point outside its photo, or kNoFoot if no photo shows a foot.
+Result<MeasuredFoot> MeasureFoot(const FootRequest& request);
+
+}  // namespace plumbfoot::report

@@ -1,0 +1,212 @@
+// SPDX-License-Identifier: Apache-2.0
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+#include "measure/in_foot.h"
+
+namespace plumbfoot::measure {
+namespace {
+
+using geometry::FootPoint;
+using geometry::FootPolyline;
+
+struct Span {
+  double low = std::numeric_limits<double>::infinity();
+  double high = -std::numeric_limits<double>::infinity();
+};
+
+Span SpanAlong(const FootPolyline& outline) {
+  Span span;
+  for (const FootPoint& p : outline) {
+    span.low = std::min(span.low, p.x);
+    span.high = std::max(span.high, p.x);
+  }
+  return span;
+}
+
+/// The top of the parabola through the outline near corner `middle`, within
+/// `reach` of x = `centre`; the corner itself where there is no top.
+FootPoint TopNear(const FootPolyline& outline,
+                  std::size_t middle,
+                  double centre,
+                  double reach,
+                  double side) {
+  const std::size_t n = outline.size();
+  // Sums of powers of u = (x - centre) / reach, and of y with them.
+  std::array<double, 5> u_sums{};
+  std::array<double, 3> y_sums{};
+  Span span;
+  const auto add = [&](const FootPoint& p) {
+    const double u = (p.x - centre) / reach;
+    if (std::abs(u) > 1) return false;
+    double power = 1.0;
+    for (std::size_t k = 0; k < u_sums.size(); ++k) {
+      u_sums[k] += power;
+      if (k < y_sums.size()) y_sums[k] += power * side * p.y;
+      power *= u;
+    }
+    span.low = std::min(span.low, u);
+    span.high = std::max(span.high, u);
+    return true;
+  };
+  // Both ways along the outline, so that the other side stays out.
+  add(outline[middle]);
+  std::size_t steps = 1;
+  for (; steps < n; ++steps) {
+    if (!add(outline[(middle + steps) % n])) break;
+  }
+  for (std::size_t k = 1; k + steps < n; ++k) {
+    if (!add(outline[(middle + n - k) % n])) break;
+  }
+  // y = a + b u + c u^2 by the normal equations.
+  const auto& s = u_sums;
+  const double d0 = s[2] * s[4] - s[3] * s[3];
+  const double d1 = s[1] * s[4] - s[2] * s[3];
+  const double d2 = s[1] * s[3] - s[2] * s[2];
+  const double det = s[0] * d0 - s[1] * d1 + s[2] * d2;
+  const FootPoint corner = outline[middle];
+  if (s[0] < 4 || !(det > 1e-9)) return corner;
+  const double a = (y_sums[0] * d0 - y_sums[1] * d1 + y_sums[2] * d2) / det;
+  const double b = (-y_sums[0] * d1 + y_sums[1] * (s[0] * s[4] - s[2] * s[2]) -
+                    y_sums[2] * (s[0] * s[3] - s[1] * s[2])) /
+                   det;
+  const double c = (y_sums[0] * d2 - y_sums[1] * (s[0] * s[3] - s[1] * s[2]) +
+                    y_sums[2] * (s[0] * s[2] - s[1] * s[1])) /
+                   det;
+  if (!(c < 0)) return corner;
+  const double top = -b / (2 * c);
+  if (top < span.low || top > span.high) return corner;
+  return {centre + reach * top, side * (a + b * top / 2)};
+}
+
+}  // namespace
+
+FootPoint WidestPoint(const FootPolyline& outline, double side) {
+  const Span span = SpanAlong(outline);
+  const double reach = 0.1 * (span.high - span.low);
+  std::size_t furthest = 0;
+  for (std::size_t i = 1; i < outline.size(); ++i) {
+    if (side * outline[i].y > side * outline[furthest].y) furthest = i;
+  }
+  if (!(reach > 0)) return outline[furthest];
+  // Again about the top that was found, until it stays: a window that is
+  // centred by the noisiest corner would carry that corner's chance into the
+  // answer.
+  FootPoint top = outline[furthest];
+  std::size_t nearest = furthest;
+  for (int round = 0; round < 5; ++round) {
+    const FootPoint next = TopNear(outline, nearest, top.x, reach, side);
+    const bool settled = std::abs(next.x - top.x) < 0.02 * reach;
+    top = next;
+    if (settled) break;
+    double least = std::numeric_limits<double>::infinity();
+    for (std::size_t i = 0; i < outline.size(); ++i) {
+      const geometry::FootVector off = outline[i] - top;
+      const double square = geometry::Dot(off, off);
+      if (square < least) {
+        least = square;
+        nearest = i;
+      }
+    }
+  }
+  return top;
+}
+
+double AsymmetryAcross(const FootPolyline& outline, double axis_y) {
+  constexpr std::size_t kLines = 128;
+  // A hoof's outline crosses a line twice, or four times at the heels.
+  constexpr std::size_t kMost = 16;
+  std::array<std::array<double, kMost>, kLines> crossings;
+  std::array<std::size_t, kLines> counts{};
+  const Span span = SpanAlong(outline);
+  const double step = (span.high - span.low) / static_cast<double>(kLines);
+  if (!(step > 0)) return std::numeric_limits<double>::quiet_NaN();
+  const auto first_line_from = [&](double x) {
+    const double k = std::ceil((x - span.low) / step - 0.5);
+    return static_cast<std::size_t>(
+        std::clamp(k, 0.0, static_cast<double>(kLines)));
+  };
+  for (std::size_t i = 0; i < outline.size(); ++i) {
+    FootPoint a = outline[i];
+    FootPoint b = outline[i + 1 < outline.size() ? i + 1 : 0];
+    if (a.x > b.x) std::swap(a, b);
+    // Half open, so that a corner on a line counts once.
+    const std::size_t end = first_line_from(b.x);
+    const double slope = (b.y - a.y) / (b.x - a.x);
+    for (std::size_t k = first_line_from(a.x); k < end; ++k) {
+      if (counts[k] == kMost) continue;
+      const double x = span.low + (static_cast<double>(k) + 0.5) * step;
+      crossings[k][counts[k]++] = a.y + slope * (x - a.x) - axis_y;
+    }
+  }
+  double whole = 0.0;
+  double covered = 0.0;
+  for (std::size_t k = 0; k < kLines; ++k) {
+    auto& c = crossings[k];
+    const std::size_t n = counts[k] / 2 * 2;
+    std::sort(c.begin(), c.begin() + static_cast<std::ptrdiff_t>(n));
+    for (std::size_t i = 0; i < n; i += 2) {
+      whole += c[i + 1] - c[i];
+      for (std::size_t j = 0; j < n; j += 2) {
+        // The image of [c_j, c_j+1] is [-c_j+1, -c_j].
+        covered += std::max(
+            0.0, std::min(c[i + 1], -c[j]) - std::max(c[i], -c[j + 1]));
+      }
+    }
+  }
+  return (whole - covered) / whole;
+}
+
+void TakeSolar(InFoot& foot) {
+  const auto& toe = foot.at(PointId::kToe);
+  const auto& heel_left = foot.at(PointId::kHeelLeft);
+  const auto& heel_right = foot.at(PointId::kHeelRight);
+  const auto& apex = foot.at(PointId::kFrogApex);
+  const auto& frog_left = foot.at(PointId::kFrogLeft);
+  const auto& frog_right = foot.at(PointId::kFrogRight);
+  const bool heels = heel_left && heel_right;
+  foot.widest_left.reset();
+  foot.widest_right.reset();
+
+  // The origin lies midway between the heels, so that x is the distance from
+  // the line through them, measured along the axis.
+  if (heels && toe) foot.number(MeasureId::kBearingLength) = toe->x;
+  if (heels) {
+    foot.number(MeasureId::kHeelWidth) = std::abs(heel_left->y - heel_right->y);
+  }
+  if (frog_left && frog_right) {
+    foot.number(MeasureId::kFrogWidth) = std::abs(frog_left->y - frog_right->y);
+    if (apex) {
+      foot.number(MeasureId::kFrogLength) =
+          apex->x - (frog_left->x + frog_right->x) / 2;
+    }
+  }
+  foot.number(MeasureId::kFrogWidthToLength) =
+      foot.number(MeasureId::kFrogWidth) / foot.number(MeasureId::kFrogLength);
+  if (toe && apex) foot.number(MeasureId::kToeToFrogApex) = toe->x - apex->x;
+
+  if (foot.outline.size() < 3) return;
+  const FootPoint left = WidestPoint(foot.outline, 1.0);
+  const FootPoint right = WidestPoint(foot.outline, -1.0);
+  foot.widest_left = left;
+  foot.widest_right = right;
+  const double widest_x = (left.x + right.x) / 2;
+  foot.number(MeasureId::kBearingWidth) = left.y - right.y;
+  foot.number(MeasureId::kLeftHalfWidth) = left.y - foot.axis_y;
+  foot.number(MeasureId::kRightHalfWidth) = foot.axis_y - right.y;
+  foot.number(MeasureId::kHalfWidthDifference) =
+      left.y + right.y - 2 * foot.axis_y;
+  foot.number(MeasureId::kOutlineAsymmetry) =
+      100 * AsymmetryAcross(foot.outline, foot.axis_y);
+  if (heels) foot.number(MeasureId::kWidestToHeel) = widest_x;
+  if (toe) foot.number(MeasureId::kWidestToToe) = toe->x - widest_x;
+  foot.number(MeasureId::kWidthToLength) =
+      foot.number(MeasureId::kBearingWidth) /
+      foot.number(MeasureId::kBearingLength);
+  foot.number(MeasureId::kToeShare) = 100 *
+                                      foot.number(MeasureId::kWidestToToe) /
+                                      foot.number(MeasureId::kBearingLength);
+}
+
+}  // namespace plumbfoot::measure

@@ -1,0 +1,49 @@
+// SPDX-License-Identifier: Apache-2.0
+/// @file
+/// A folder with photos of one foot in it, and the command to run on them.
+#pragma once
+
+#include <filesystem>
+#include <nlohmann/json.hpp>
+#include <string>
+#include <vector>
+
+#include "support/command.h"
+
+namespace plumbfoot::tests {
+
+namespace fs = std::filesystem;
+
+/// Rendered once for each test process: a pair of photos of one foot with its
+/// points.
+class Yard {
+ public:
+  static const Yard& Get();
+
+  const fs::path& folder() const { return folder_; }
+  fs::path solar() const { return folder_ / "solar.jpg"; }
+  fs::path lateral() const { return folder_ / "lateral.jpg"; }
+  fs::path points() const { return folder_ / "points.json"; }
+  /// What the measures truly are: {"toe_angle": 51.3, ...}.
+  const nlohmann::json& truth() const { return truth_; }
+
+ private:
+  Yard();
+  fs::path folder_;
+  nlohmann::json truth_;
+};
+
+/// A new empty folder for one test.
+fs::path FreshFolder(const std::string& name);
+
+/// Runs plumbfoot with settings of its own (none).
+CommandResult Plumbfoot(std::vector<std::string> words);
+
+std::string ReadFile(const fs::path& path);
+void WriteFile(const fs::path& path, const std::string& bytes);
+nlohmann::json ReadJson(const fs::path& path);
+
+/// How many files there are in and below a folder; 0 if it is not there.
+int CountFiles(const fs::path& folder);
+
+}  // namespace plumbfoot::tests

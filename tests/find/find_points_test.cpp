@@ -1,0 +1,392 @@
+// SPDX-License-Identifier: Apache-2.0
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <numbers>
+#include <utility>
+
+#include "find/pictures.h"
+#include "plumbfoot/find/finder.h"
+#include "plumbfoot/find/points_file.h"
+
+namespace plumbfoot::find {
+namespace {
+
+using geometry::CardPoint;
+using geometry::HeelPlane;
+using geometry::PhotoPoint;
+using geometry::PlacedPoint;
+using geometry::PlaneMap;
+
+const cv::Size kPhoto(1200, 900);
+
+photo::Photo PhotoOf(cv::Mat rgb) {
+  photo::Photo photo;
+  photo.rgb = std::move(rgb);
+  return photo;
+}
+
+PlacedPoint Placed(double x, double y) {
+  PlacedPoint p;
+  p.px = {x, y};
+  return p;
+}
+
+/// A finder that sees these places of the plane, for certain.
+struct Seer {
+  std::vector<std::pair<PointId, CardPoint>> points;
+  geometry::CardPolyline outline;
+  double confidence = 0.9;
+  int* asked = nullptr;
+
+  Sightings operator()(View, const PlaneImage& image) const {
+    if (asked != nullptr) ++*asked;
+    Sightings s;
+    s.foot_confidence = confidence;
+    s.outline_confidence = confidence;
+    s.wall_confidence = confidence;
+    for (const auto& [id, at] : points) {
+      s.at(id) = Sighting{ImageFromCard(image, at), 2.0, confidence};
+    }
+    for (const CardPoint p : outline) {
+      s.outline.push_back(ImageFromCard(image, p));
+    }
+    return s;
+  }
+};
+
+// An ellipse on a plain ground, as a stand-in for a sole.
+constexpr CardPoint kMiddle{120, 115};
+constexpr double kAcross = 60;
+constexpr double kAlong = 66;
+
+double BesideEllipse(CardPoint p) {
+  const double x = (p.x - kMiddle.x) / kAcross;
+  const double y = (p.y - kMiddle.y) / kAlong;
+  const double r = std::hypot(x, y);
+  return (r - 1) * r / std::hypot(x / kAcross, y / kAlong);
+}
+
+geometry::CardPolyline Ellipse(double more, double turn_on = 0.0) {
+  geometry::CardPolyline line;
+  for (int i = 0; i < 60; ++i) {
+    const double t = 2 * std::numbers::pi * i / 60 + turn_on;
+    line.push_back({kMiddle.x + (kAcross + more) * std::cos(t),
+                    kMiddle.y + (kAlong + more) * std::sin(t)});
+  }
+  return line;
+}
+
+cv::Mat EllipsePhoto(const PlaneMap& map) {
+  geometry::Random random(3);
+  return Draw(
+      kPhoto,
+      [&](double x, double y) {
+        const auto at = map.Apply({x, y});
+        // Half a millimetre of blur.
+        return at ? BlurredEdge(BesideEllipse(*at), 0.5) : 0.0;
+      },
+      0.004,
+      random);
+}
+
+class SolePhoto : public testing::Test {
+ protected:
+  SolePhoto()
+      : plane_(LookingAt({115, 110}, 420, kPhoto, 0.15, 0.1, -0.03)),
+        map_(geometry::NominalMap(plane_)),
+        photo_(PhotoOf(EllipsePhoto(map_))),
+        layout_(LCard()) {}
+
+  FindRequest Request() const {
+    FindRequest r{View::kSolar, photo_, plane_};
+    r.layout = &layout_;
+    r.given.view = View::kSolar;
+    return r;
+  }
+  Seer SeesAll(double off_mm) const {
+    return {{{PointId::kToe, {kMiddle.x, kMiddle.y + kAlong + off_mm}},
+             {PointId::kHeelLeft, {kMiddle.x + 40, kMiddle.y - 49}},
+             {PointId::kHeelRight, {kMiddle.x - 40, kMiddle.y - 49}},
+             {PointId::kFrogApex, {kMiddle.x, kMiddle.y + 20}},
+             {PointId::kFrogLeft, {kMiddle.x + 20, kMiddle.y - 45}},
+             {PointId::kFrogRight, {kMiddle.x - 20, kMiddle.y - 45}}},
+            Ellipse(off_mm)};
+  }
+
+  geometry::PlaneEstimate plane_;
+  PlaneMap map_;
+  photo::Photo photo_;
+  card::Layout layout_;
+};
+
+TEST_F(SolePhoto, OutlineComesOutOnTheEdgeThoughTheFinderIsOff) {
+  const FindRequest request = Request();
+  const auto found = FindPoints(request, SeesAll(1.5));
+  ASSERT_TRUE(found) << found.error().message;
+  ASSERT_TRUE(found->points.outline);
+  const auto& outline = *found->points.outline;
+  double mean = 0;
+  int within = 0;
+  for (const PhotoPoint p : outline.px) {
+    const double d = BesideEllipse(*map_.Apply(p));
+    const double sigma =
+        outline.sigma_px / map_.PixelsPerMillimetre(*map_.Apply(p));
+    mean += d / static_cast<double>(outline.px.size());
+    if (std::abs(d) < 2 * sigma + 0.01) ++within;
+  }
+  EXPECT_NEAR(mean, 0, 0.03);  // mm
+  EXPECT_GT(within, 0.9 * static_cast<double>(outline.px.size()));
+  EXPECT_EQ(outline.placed_by, PlacedBy::kFinder);
+  // The toe came onto the edge, sure across it and unsure along it.
+  const auto& toe = found->points.at(PointId::kToe);
+  ASSERT_TRUE(toe);
+  EXPECT_NEAR(BesideEllipse(*map_.Apply(toe->px)), 0, 0.1);
+  const double det = toe->covariance.xx * toe->covariance.yy -
+                     toe->covariance.xy * toe->covariance.xy;
+  const double trace = toe->covariance.xx + toe->covariance.yy;
+  EXPECT_GT(trace * trace / det, 50);  // A long ellipse, not a round one.
+  EXPECT_FALSE(found->cut_off);
+}
+
+TEST_F(SolePhoto, GivenPointsStayExactlyWhereTheyWerePut) {
+  FindRequest request = Request();
+  const PhotoPoint toe = map_.Inverse({kMiddle.x + 1, kMiddle.y + 63});
+  request.given.at(PointId::kToe) = Placed(toe.x, toe.y);
+  request.given.hidden[static_cast<std::size_t>(PointId::kFrogApex)] = true;
+  const auto found = FindPoints(request, SeesAll(1.0));
+  ASSERT_TRUE(found);
+  const auto& kept = found->points.at(PointId::kToe);
+  ASSERT_TRUE(kept);
+  EXPECT_EQ(kept->px, toe);
+  EXPECT_EQ(kept->placed_by, PlacedBy::kPerson);
+  EXPECT_EQ(kept->confidence, 1.0);
+  const double sigma =
+      PersonSigmaPx(kPhoto, map_.PixelsPerMillimetre(*map_.Apply(toe)));
+  EXPECT_NEAR(kept->covariance.xx, sigma * sigma, 1e-6);
+  EXPECT_FALSE(found->points.at(PointId::kFrogApex));
+  EXPECT_TRUE(found->points.is_hidden(PointId::kFrogApex));
+  EXPECT_TRUE(found->points.at(PointId::kFrogLeft));
+  EXPECT_EQ(found->points.at(PointId::kFrogLeft)->placed_by, PlacedBy::kFinder);
+}
+
+TEST_F(SolePhoto, NothingIsBelievedOfAFinderThatMissesAGivenPoint) {
+  FindRequest request = Request();
+  const PhotoPoint toe = map_.Inverse({kMiddle.x, kMiddle.y - 60});
+  request.given.at(PointId::kToe) = Placed(toe.x, toe.y);
+  const auto found = FindPoints(request, SeesAll(0.0));
+  ASSERT_TRUE(found);
+  EXPECT_TRUE(found->points.at(PointId::kToe));
+  EXPECT_FALSE(found->points.at(PointId::kFrogApex));
+  EXPECT_FALSE(found->points.outline);
+}
+
+TEST_F(SolePhoto, TheFinderIsNotAskedWhenNothingIsWanted) {
+  FindRequest request = Request();
+  geometry::PlacedCurve outline;
+  for (const CardPoint p : Ellipse(0)) outline.px.push_back(map_.Inverse(p));
+  request.given.outline = outline;
+  for (const PointId id : geometry::PointsOf(View::kSolar)) {
+    request.given.hidden[static_cast<std::size_t>(id)] = true;
+  }
+  request.given.hidden[0] = false;
+  request.given.at(PointId::kToe) = Placed(500, 300);
+  int asked = 0;
+  Seer seer = SeesAll(0);
+  seer.asked = &asked;
+  const auto found = FindPoints(request, seer);
+  ASSERT_TRUE(found);
+  EXPECT_EQ(asked, 0);
+  ASSERT_TRUE(found->points.outline);
+  EXPECT_EQ(found->points.outline->px, outline.px);
+  EXPECT_EQ(found->points.outline->placed_by, PlacedBy::kPerson);
+  EXPECT_GT(found->points.outline->sigma_px, 0);
+}
+
+TEST_F(SolePhoto, UnsureSightingsAreLeftOut) {
+  const FindRequest request = Request();
+  Seer seer = SeesAll(0);
+  const auto half_blind = [&](View view, const PlaneImage& image) {
+    Sightings s = seer(view, image);
+    s.at(PointId::kFrogApex)->confidence = 0.49;
+    return s;
+  };
+  const auto found = FindPoints(request, half_blind);
+  ASSERT_TRUE(found);
+  EXPECT_FALSE(found->points.at(PointId::kFrogApex));
+  EXPECT_TRUE(found->points.at(PointId::kFrogLeft));
+  EXPECT_FALSE(found->points.is_hidden(PointId::kFrogApex));
+
+  seer.confidence = 0.4;
+  const auto none = FindPoints(request, seer);
+  ASSERT_FALSE(none);
+  EXPECT_EQ(none.error().code, RefusalCode::kNoFoot);
+}
+
+TEST_F(SolePhoto, AFootAtTheBorderIsCutOff) {
+  FindRequest request = Request();
+  request.given.at(PointId::kToe) = Placed(600, 899);
+  const auto found = FindPoints(request, Seer{});
+  ASSERT_TRUE(found);
+  EXPECT_TRUE(found->cut_off);
+}
+
+// Property: a heel that stands nearer than the middle plane is projected by the
+// camera; what comes back is where the middle plane's heel appears.
+TEST(NearHeel, ComesBackWhereTheMiddlePlanesHeelAppears) {
+  geometry::Random random(5);
+  const photo::Photo photo =
+      PhotoOf(cv::Mat(kPhoto, CV_8UC3, cv::Scalar(90, 90, 90)));
+  for (int k = 0; k < 20; ++k) {
+    SCOPED_TRACE(k);
+    const auto plane = LookingAt({230, 60},
+                                 random.Uniform(450, 900),
+                                 kPhoto,
+                                 random.Uniform(-0.2, 0.2),
+                                 random.Uniform(-0.05, 0.05),
+                                 random.Uniform(-0.05, 0.05));
+    const PlaneMap map = geometry::NominalMap(plane);
+    const double depth = random.Uniform(20, 45);
+    const CardPoint heel{random.Uniform(150, 200), random.Uniform(0, 5)};
+    const CardPoint hair{heel.x - 15, heel.y + 30};
+    const auto near = [&](CardPoint p) {
+      return geometry::Project(
+          plane.camera,
+          plane.camera_from_card.rotation * Eigen::Vector3d(p.x, p.y, depth) +
+              plane.camera_from_card.translation);
+    };
+    FindRequest request{View::kLateral, photo, plane};
+    request.given.view = View::kLateral;
+    request.given.heel_plane = HeelPlane::kNear;
+    request.half_heel_width_mm = depth;
+    request.half_heel_width_sigma_mm = 7;
+    request.given.at(PointId::kHeelGround) = Placed(near(heel).x, near(heel).y);
+    // What the finder sees is on the near heel, whatever a person's is on.
+    const CardPoint seen_at = *map.Apply(near(hair));
+    const Seer seer{{{PointId::kHeelHairline, seen_at}}, {}};
+    const auto found = FindPoints(request, seer);
+    ASSERT_TRUE(found);
+    EXPECT_EQ(found->points.heel_plane, HeelPlane::kMiddle);
+    const auto& ground = found->points.at(PointId::kHeelGround);
+    const auto& top = found->points.at(PointId::kHeelHairline);
+    ASSERT_TRUE(ground);
+    ASSERT_TRUE(top);
+    EXPECT_LT(Distance(ground->px, map.Inverse(heel)), 1e-3);
+    EXPECT_LT(Distance(top->px, map.Inverse(hair)), 1e-3);
+    // The unknown width shows along the way from near to middle.
+    const geometry::PhotoVector d = map.Inverse(heel) - near(heel);
+    const double person =
+        PersonSigmaPx(kPhoto, map.PixelsPerMillimetre(*map.Apply(near(heel))));
+    const double extra = Norm(d) * 7 / depth;
+    EXPECT_NEAR(ground->covariance.xx + ground->covariance.yy,
+                2 * person * person + extra * extra,
+                0.15 * extra * extra + 1e-6);
+
+    // On the middle plane already: it stays.
+    request.given.heel_plane = HeelPlane::kMiddle;
+    const auto stays = FindPoints(request, Seer{});
+    ASSERT_TRUE(stays);
+    EXPECT_EQ(stays->points.at(PointId::kHeelGround)->px,
+              request.given.at(PointId::kHeelGround)->px);
+  }
+}
+
+TEST(DorsalWall, IsFollowedBetweenTwoGivenToePoints) {
+  geometry::Random random(6);
+  // A wall that rises at 50 degrees and is dished by 6 px in the middle.
+  const PhotoPoint ground{300, 700};
+  const PhotoPoint top{300 + 400 * std::cos(50 * std::numbers::pi / 180),
+                       700 - 400 * std::sin(50 * std::numbers::pi / 180)};
+  const geometry::PhotoVector along = (top - ground) / Distance(top, ground);
+  const geometry::PhotoVector across = Perpendicular(along);
+  const auto miss = [&](PhotoPoint p) {
+    const double t = Dot(p - ground, along) / 400;
+    return Dot(p - ground, across) - 6 * 4 * t * (1 - t);
+  };
+  const photo::Photo photo = PhotoOf(Draw(
+      kPhoto,
+      [&](double x, double y) {
+        return BlurredEdge(miss({x, y}), 1.2);
+      },
+      0.005,
+      random));
+  FindRequest request{
+      View::kLateral, photo, LookingAt({200, 60}, 500, kPhoto, 0, 0, 0)};
+  request.given.view = View::kLateral;
+  for (const PointId id : geometry::PointsOf(View::kLateral)) {
+    request.given.hidden[static_cast<std::size_t>(id)] = true;
+  }
+  for (const auto& [id, p] : {std::pair{PointId::kToeGround, ground},
+                              std::pair{PointId::kToeHairline, top}}) {
+    request.given.hidden[static_cast<std::size_t>(id)] = false;
+    request.given.at(id) = Placed(p.x, p.y);
+  }
+  int asked = 0;
+  Seer seer;
+  seer.asked = &asked;
+  const auto found = FindPoints(request, seer);
+  ASSERT_TRUE(found);
+  EXPECT_EQ(asked, 0);
+  ASSERT_TRUE(found->points.dorsal_wall);
+  const auto& wall = *found->points.dorsal_wall;
+  // Hairline first.
+  EXPECT_LT(Distance(wall.px.front(), top), 8);
+  EXPECT_LT(Distance(wall.px.back(), ground), 8);
+  for (const PhotoPoint p : wall.px) EXPECT_NEAR(miss(p), 0, 0.3);
+  EXPECT_EQ(found->points.at(PointId::kToeGround)->px, ground);
+}
+
+TEST(FindPoints, SeesNoFootWhereThereIsNone) {
+  geometry::Random random(8);
+  const card::Layout layout = LCard();
+  const auto plane = LookingAt({115, 80}, 550, kPhoto, 0.1, 0.05, 0.0);
+  const PlaneMap map = geometry::NominalMap(plane);
+  const auto on_card = [&](double x, double y) {
+    const auto p = map.Apply({x, y});
+    return p && p->x > 0 && p->y > 0 && p->x < 160 && p->y < 160 &&
+           (p->x < 48 || p->y < 48);
+  };
+  const std::vector<std::pair<const char*, cv::Mat>> pictures = {
+      {"plain wall", cv::Mat(kPhoto, CV_8UC3, cv::Scalar(140, 135, 120))},
+      {"noise",
+       Draw(
+           kPhoto, [](double, double) { return 0.3; }, 0.1, random)},
+      {"only the card",
+       Draw(
+           kPhoto,
+           [&](double x, double y) { return on_card(x, y) ? 0.8 : 0.15; },
+           0.01,
+           random)},
+      {"a wall that grows brighter",
+       Draw(
+           kPhoto,
+           [](double x, double y) { return 0.1 + x / 3000 + y / 4000; },
+           0.01,
+           random)},
+      {"planks",
+       Draw(
+           kPhoto,
+           [](double x, double) {
+             return std::fmod(x, 150.0) < 8 ? 0.05 : 0.25;
+           },
+           0.01,
+           random)},
+  };
+  for (const auto& [name, rgb] : pictures) {
+    for (const View view : {View::kSolar, View::kLateral}) {
+      SCOPED_TRACE(testing::Message()
+                   << name << ", " << geometry::ViewName(view));
+      const photo::Photo photo = PhotoOf(rgb);
+      FindRequest request{view, photo, plane};
+      request.layout = &layout;
+      request.given.view = view;
+      const auto found = FindPoints(request);
+      ASSERT_FALSE(found);
+      EXPECT_EQ(found.error().code, RefusalCode::kNoFoot);
+      EXPECT_FALSE(found.error().remedy.empty());
+    }
+  }
+}
+
+}  // namespace
+}  // namespace plumbfoot::find

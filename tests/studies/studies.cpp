@@ -1,0 +1,518 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "studies/studies.h"
+
+#include <fmt/core.h>
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <numbers>
+#include <optional>
+#include <utility>
+#include <variant>
+
+#include "plumbfoot/card/find_card.h"
+#include "plumbfoot/find/finder.h"
+#include "plumbfoot/find/points_file.h"
+#include "plumbfoot/geometry/polygon.h"
+#include "plumbfoot/geometry/random.h"
+#include "plumbfoot/measure/measure.h"
+#include "plumbfoot/photo/photo.h"
+#include "scenes/renderer.h"
+#include "scenes/scene.h"
+#include "scenes/truth.h"
+
+namespace plumbfoot::studies {
+namespace {
+
+using geometry::PhotoCovariance;
+using geometry::PhotoPoint;
+using geometry::PhotoPolyline;
+using geometry::PlacedCurve;
+using geometry::PlacedPoint;
+using geometry::Random;
+using measure::Measured;
+using measure::MeasureId;
+
+constexpr View kViews[] = {View::kSolar, View::kLateral};
+
+/// A scene of the study's ranges: a foot of any kind, seen as phones see it.
+scenes::SceneOptions StudyScene(View view,
+                                const scenes::FootShape& shape,
+                                Random& random) {
+  scenes::SceneOptions scene = scenes::RandomScene(view, shape, random);
+  // 35 mm equivalents of phones: wide, main and tele lenses.
+  constexpr double kFocals[] = {23, 24, 25, 26, 27, 28, 35, 48, 52, 77};
+  scene.camera.focal_35mm = kFocals[random.Below(std::size(kFocals))];
+  // A long lens is used from further away: the foot and the card must fit.
+  const double nearest = std::max(350.0, 16.5 * scene.camera.focal_35mm);
+  scene.camera.distance_mm = random.Uniform(std::min(nearest, 1100.0), 1200.0);
+  scene.camera.tilt_deg = random.Uniform(0.0, 15.0);
+  scene.camera.tilt_azimuth_deg = random.Uniform(0.0, 360.0);
+  // From the side nobody lies below the ground: the tilt looks down or turns.
+  if (view == View::kLateral) {
+    scene.camera.tilt_azimuth_deg = random.Uniform(0.0, 180.0);
+  }
+  scene.card.present = true;
+  scene.card.tags = {true, true, true, true, true};
+  scene.card.muddy = false;
+  scene.card.doubt = {};
+  scene.card.print_scale = 1.0;
+  scene.card.bend_mm = 0.0;
+  return scene;
+}
+
+/// A foot of any size and kind.
+scenes::FootShape AnyFoot(Random& random) {
+  constexpr geometry::Foot kFeet[] = {geometry::Foot::kLeftFore,
+                                      geometry::Foot::kRightFore,
+                                      geometry::Foot::kLeftHind,
+                                      geometry::Foot::kRightHind};
+  return scenes::RandomFootShape(random, kFeet[random.Below(4)]);
+}
+
+/// The focal length as EXIF tells it: whole millimetres on 35 mm film.
+card::CameraPrior PriorOf(const scenes::SceneOptions& scene, cv::Size size) {
+  card::CameraPrior prior;
+  prior.focal_px = std::round(scene.camera.focal_35mm) /
+                   std::hypot(36.0, 24.0) *
+                   std::hypot(static_cast<double>(size.width), size.height);
+  return prior;
+}
+
+/// A bare foot whose toe angle is any that feet have, not mostly the usual one.
+scenes::FootShape BareFoot(Random& random) {
+  scenes::FootShape shape = AnyFoot(random);
+  const double toe_heel_difference = shape.toe_angle - shape.heel_angle;
+  shape.shod = false;
+  shape.toe_angle = random.Uniform(38.0, 62.0);
+  shape.heel_angle = shape.toe_angle - toe_heel_difference;
+  return shape;
+}
+
+PhotoPolyline Thinned(const PhotoPolyline& line, std::size_t most) {
+  if (line.size() <= most) return line;
+  PhotoPolyline out;
+  out.reserve(most);
+  for (std::size_t i = 0; i < most; ++i) {
+    out.push_back(line[i * line.size() / most]);
+  }
+  return out;
+}
+
+/// The true points, placed by a person without error but with that doubt.
+ViewPoints GivenPoints(const scenes::Truth& truth, double sigma_px) {
+  ViewPoints points;
+  points.view = truth.view;
+  for (const PointId id : geometry::PointsOf(truth.view)) {
+    if (const auto& point = truth.at(id)) {
+      points.at(id) = PlacedPoint{
+          point->px, PhotoCovariance::Round(sigma_px), PlacedBy::kPerson, 1.0};
+    }
+  }
+  const auto curve = [&](const PhotoPolyline& px) {
+    return PlacedCurve{px, sigma_px, 12.0 * sigma_px, PlacedBy::kPerson, 1.0};
+  };
+  if (truth.view == View::kSolar) {
+    points.outline = curve(Thinned(truth.outline_px, 180));
+  } else {
+    points.dorsal_wall = curve(Thinned(truth.dorsal_px, 40));
+    points.dorsal_wall->px.back() = truth.dorsal_px.back();
+  }
+  return points;
+}
+
+bool IsLength(MeasureId id) {
+  const auto unit = measure::InfoOf(id).unit;
+  return unit == measure::Unit::kMillimetre ||
+         unit == measure::Unit::kSquareMillimetre;
+}
+
+/// In per cent for what is a size of its own; a difference that may be nothing
+/// has no per cent.
+bool InPerCent(MeasureId id) {
+  return IsLength(id) && id != MeasureId::kHalfWidthDifference &&
+         id != MeasureId::kDorsalWallDeparture;
+}
+
+/// Moves a curve across itself by a smooth random amount: white noise, smoothed
+/// over the correlation length by a Gaussian window. Not the way that `measure`
+/// does it, on purpose.
+void Disturb(PlacedCurve& curve, bool closed, Random& random) {
+  const std::size_t n = curve.px.size();
+  std::vector<double> at(n, 0.0);
+  for (std::size_t i = 1; i < n; ++i) {
+    at[i] = at[i - 1] + geometry::Distance(curve.px[i], curve.px[i - 1]);
+  }
+  const double length =
+      at.back() +
+      (closed ? geometry::Distance(curve.px.front(), curve.px.back()) : 0.0);
+  // White noise on a fine grid along the curve.
+  const double step = curve.correlation_px / 6.0;
+  const int cells = std::max(8, static_cast<int>(length / step) + 1);
+  const int margin = closed ? 0 : 30;
+  std::vector<double> white(static_cast<std::size_t>(cells + 2 * margin));
+  for (double& w : white) w = random.Normal();
+  const auto smooth = [&](double s) {
+    // A window of sigma = correlation / sqrt(2) makes the product of two places
+    // fall as exp(-(d / correlation)^2 / 2).
+    const double sigma = curve.correlation_px / std::numbers::sqrt2 / step;
+    const double centre = s / step + margin;
+    double sum = 0.0;
+    double squares = 0.0;
+    const int reach = static_cast<int>(4 * sigma) + 1;
+    for (int k = -reach; k <= reach; ++k) {
+      const int cell = static_cast<int>(std::floor(centre)) + k;
+      const double d = (cell - centre) / sigma;
+      const double weight = std::exp(-d * d / 2);
+      const int count = static_cast<int>(white.size());
+      const int index = closed ? ((cell % cells) + cells) % cells
+                               : std::clamp(cell, 0, count - 1);
+      sum += weight * white[static_cast<std::size_t>(index)];
+      squares += weight * weight;
+    }
+    return sum / std::sqrt(squares);
+  };
+  PhotoPolyline moved = curve.px;
+  for (std::size_t i = 0; i < n; ++i) {
+    const PhotoPoint before =
+        i > 0 ? curve.px[i - 1] : (closed ? curve.px[n - 1] : curve.px[0]);
+    const PhotoPoint after =
+        i + 1 < n ? curve.px[i + 1] : (closed ? curve.px[0] : curve.px[n - 1]);
+    const geometry::PhotoVector along = after - before;
+    const double norm = geometry::Norm(along);
+    if (!(norm > 0)) continue;
+    moved[i] = curve.px[i] + (curve.sigma_px * smooth(at[i]) / norm) *
+                                 geometry::Perpendicular(along);
+  }
+  curve.px = std::move(moved);
+}
+
+void Disturb(ViewPoints& points, Random& random) {
+  for (auto& point : points.points) {
+    if (!point) continue;
+    // Round covariances only: a person's.
+    const double sigma = std::sqrt(point->covariance.xx);
+    point->px.x += sigma * random.Normal();
+    point->px.y += sigma * random.Normal();
+  }
+  if (points.outline) Disturb(*points.outline, true, random);
+  if (points.dorsal_wall) Disturb(*points.dorsal_wall, false, random);
+}
+
+double IntersectionOverUnion(const PhotoPolyline& a, const PhotoPolyline& b) {
+  const double area_a = std::abs(geometry::SignedArea(a));
+  const double area_b = std::abs(geometry::SignedArea(b));
+  const double only_a = geometry::DifferenceArea(a, b);
+  return (area_a - only_a) / (area_b + only_a);
+}
+
+/// Value less truth; in per cent where InPerCent says so.
+std::optional<double> ErrorOf(const measure::ViewMeasures& measures,
+                              const scenes::Truth& truth,
+                              MeasureId id) {
+  const auto* measured = std::get_if<Measured>(&measures.outcomes.at(id));
+  if (measured == nullptr) return std::nullopt;
+  const double true_value =
+      truth.measures.at(std::string(measure::InfoOf(id).key));
+  const double error = measured->value - true_value;
+  return InPerCent(id) ? 100.0 * error / true_value : error;
+}
+
+}  // namespace
+
+double Percentile(std::vector<double> values, double part) {
+  if (values.empty()) return std::numeric_limits<double>::quiet_NaN();
+  std::sort(values.begin(), values.end());
+  const double place = part * static_cast<double>(values.size() - 1);
+  const auto low = static_cast<std::size_t>(place);
+  const std::size_t high = std::min(low + 1, values.size() - 1);
+  const double rest = place - static_cast<double>(low);
+  return values[low] * (1 - rest) + values[high] * rest;
+}
+
+PointsGiven StudyPointsGiven(int tags, const StudyOptions& options) {
+  PointsGiven study;
+  study.tags = tags;
+  const cv::Size size(options.width_px, options.height_px);
+  for (int pair = 0; pair < options.pairs; ++pair) {
+    Random random(options.seed * 1'000'003 + static_cast<std::uint64_t>(pair));
+    const scenes::FootShape shape = BareFoot(random);
+    for (const View view : kViews) {
+      scenes::SceneOptions scene = StudyScene(view, shape, random);
+      scene.card_only = true;
+      // The tags nearest the corner stay longest, as a hand covers the ends.
+      constexpr int kOrder[] = {0, 1, 3, 2, 4};
+      for (int i = tags; i < 5; ++i) {
+        scene.card.tags[static_cast<std::size_t>(kOrder[i])] = false;
+      }
+      const auto rendered =
+          scenes::Render(scene, size.width, size.height, options.threads);
+      const auto card =
+          card::FindCard(rendered.photo, {.camera = PriorOf(scene, size)});
+      if (!card) {
+        ++study.card_refused;
+        continue;
+      }
+      measure::MeasureOptions measuring;
+      measuring.trials = 100;  // Only the values are looked at.
+      const auto measures = measure::MeasureView(
+          GivenPoints(rendered.truth, 0.01), card->plane, measuring);
+      for (const auto& [id, outcome] : measures.outcomes) {
+        if (const auto error = ErrorOf(measures, rendered.truth, id)) {
+          study.errors[id].push_back(*error);
+        }
+      }
+    }
+    ++study.pairs;
+    if (options.progress) options.progress(study.pairs);
+  }
+  return study;
+}
+
+Coverage StudyCoverage(const StudyOptions& options) {
+  Coverage study;
+  const cv::Size size(options.width_px, options.height_px);
+  const geometry::PlaneDoubt doubt;
+  for (int pair = 0; pair < options.pairs; ++pair) {
+    Random random(options.seed * 1'000'003 + static_cast<std::uint64_t>(pair));
+    const scenes::FootShape shape = BareFoot(random);
+    const double print = random.Normal();  // One card for both photos.
+    for (const View view : kViews) {
+      scenes::SceneOptions scene = StudyScene(view, shape, random);
+      scene.card_only = true;
+      scene.card.doubt = {doubt.offset_sigma_mm * random.Normal(),
+                          doubt.turn_sigma * random.Normal(),
+                          doubt.turn_sigma * random.Normal()};
+      scene.card.print_scale = 1.0 + doubt.print_sigma * print;
+      const auto rendered =
+          scenes::Render(scene, size.width, size.height, options.threads);
+      const auto card =
+          card::FindCard(rendered.photo, {.camera = PriorOf(scene, size)});
+      if (!card) {
+        ++study.card_refused;
+        continue;
+      }
+      ViewPoints points = GivenPoints(
+          rendered.truth, find::PersonSigmaPx(size, card->px_per_mm));
+      Disturb(points, random);
+      measure::MeasureOptions measuring;
+      measuring.seed = options.seed;
+      const auto measures =
+          measure::MeasureView(points, card->plane, measuring);
+      for (const auto& [id, outcome] : measures.outcomes) {
+        const auto* measured = std::get_if<Measured>(&outcome);
+        if (measured == nullptr) continue;
+        const double truth =
+            rendered.truth.measures.at(std::string(measure::InfoOf(id).key));
+        auto& row = study.rows[id];
+        ++row.measured;
+        if (measured->low95 <= truth && truth <= measured->high95) ++row.held;
+        row.mean_uncertainty += measured->standard_uncertainty;
+        row.rms_error += std::pow(measured->value - truth, 2);
+      }
+    }
+    ++study.pairs;
+    if (options.progress) options.progress(study.pairs);
+  }
+  for (auto& [id, row] : study.rows) {
+    row.mean_uncertainty /= row.measured;
+    row.rms_error = std::sqrt(row.rms_error / row.measured);
+  }
+  return study;
+}
+
+PointsFound StudyPointsFound(const StudyOptions& options) {
+  PointsFound study;
+  for (int pair = 0; pair < options.pairs; ++pair) {
+    Random random(options.seed * 1'000'003 + static_cast<std::uint64_t>(pair));
+    const scenes::FootShape shape = AnyFoot(random);
+    for (const View view : kViews) {
+      const scenes::SceneOptions scene =
+          scenes::RandomScene(view, shape, random);
+      const auto rendered = scenes::Render(
+          scene, options.width_px, options.height_px, options.threads);
+      const scenes::Truth& truth = rendered.truth;
+      int& refused =
+          view == View::kSolar ? study.solar_refused : study.lateral_refused;
+      int& silent =
+          view == View::kSolar ? study.silent_solar : study.silent_lateral;
+
+      photo::Photo photo;
+      photo.rgb = rendered.photo;
+      const auto card = card::FindCard(
+          photo.rgb, {.camera = PriorOf(scene, photo.rgb.size())});
+      if (!card) {
+        ++refused;
+        continue;
+      }
+      const card::Layout layout = card::StandardLayout();
+      find::FindRequest request{.view = view,
+                                .photo = photo,
+                                .plane = card->plane,
+                                .card = &*card,
+                                .layout = &layout,
+                                .given = {}};
+      request.given.view = view;
+      const auto finding = find::FindPoints(request);
+      if (!finding) {
+        ++refused;
+        continue;
+      }
+      const auto map = geometry::NominalMap(card->plane);
+      bool wrong = false;
+      for (const PointId id : geometry::PointsOf(view)) {
+        const auto& true_point = truth.at(id);
+        if (!true_point || !true_point->visible) continue;
+        auto& row = study.points[id];
+        ++row.visible;
+        const auto& point = finding->points.at(id);
+        if (!point) continue;
+        ++row.found;
+        const auto a = map.Apply(point->px);
+        const auto b = map.Apply(true_point->px);
+        if (!a || !b) continue;
+        row.errors_mm.push_back(geometry::Distance(*a, *b));
+        if (row.errors_mm.back() > 5.0) wrong = true;
+      }
+      const auto measures = measure::MeasureView(finding->points, card->plane);
+      const auto note = [&](MeasureId id, std::vector<double>& errors) {
+        const auto error = ErrorOf(measures, truth, id);
+        if (error) errors.push_back(*error);
+        return error;
+      };
+      if (view == View::kSolar) {
+        note(MeasureId::kBearingWidth, study.width_errors);
+        note(MeasureId::kBearingLength, study.length_errors);
+        if (finding->points.outline) {
+          study.outline_iou.push_back(IntersectionOverUnion(
+              finding->points.outline->px, truth.outline_px));
+        }
+      } else {
+        const auto error = note(MeasureId::kToeAngle, study.toe_angle_errors);
+        note(MeasureId::kHeelAngle, study.heel_angle_errors);
+        if (error && std::abs(*error) > 2.0) wrong = true;
+      }
+      if (wrong) ++silent;
+    }
+    ++study.photos;
+    if (options.progress) options.progress(study.photos);
+  }
+  return study;
+}
+
+namespace {
+
+std::vector<double> Absolute(std::vector<double> values) {
+  for (double& value : values) value = std::abs(value);
+  return values;
+}
+
+double Mean(const std::vector<double>& values) {
+  if (values.empty()) return std::numeric_limits<double>::quiet_NaN();
+  double sum = 0.0;
+  for (const double value : values) sum += value;
+  return sum / static_cast<double>(values.size());
+}
+
+std::string_view ErrorUnit(MeasureId id) {
+  return InPerCent(id) ? "%" : measure::UnitName(measure::InfoOf(id).unit);
+}
+
+}  // namespace
+
+std::string Table(const std::vector<PointsGiven>& rows) {
+  std::string text = "Points given: 95th percentile of the error\n";
+  text += fmt::format("{:<26}{:<6}", "measure", "in");
+  for (const auto& row : rows) text += fmt::format("{:>4} tags", row.tags);
+  text += "\n";
+  for (const auto& info : measure::AllMeasures()) {
+    text += fmt::format("{:<26}{:<6}", info.key, ErrorUnit(info.id));
+    for (const auto& row : rows) {
+      const auto it = row.errors.find(info.id);
+      text += fmt::format("{:>9.3f}",
+                          it == row.errors.end()
+                              ? std::numeric_limits<double>::quiet_NaN()
+                              : Percentile(Absolute(it->second), 0.95));
+    }
+    text += "\n";
+  }
+  text += fmt::format("{:<32}", "pairs");
+  for (const auto& row : rows) text += fmt::format("{:>9}", row.pairs);
+  text += fmt::format("\n{:<32}", "photos whose card was refused");
+  for (const auto& row : rows) text += fmt::format("{:>9}", row.card_refused);
+  return text + "\n";
+}
+
+std::string Table(const Coverage& coverage) {
+  std::string text = fmt::format(
+      "95 % intervals over {} pairs ({} photos whose card was refused)\n"
+      "{:<26}{:>10}{:>10}{:>14}{:>14}\n",
+      coverage.pairs,
+      coverage.card_refused,
+      "measure",
+      "measured",
+      "held in %",
+      "stated u",
+      "rms error");
+  for (const auto& [id, row] : coverage.rows) {
+    text += fmt::format("{:<26}{:>10}{:>10.1f}{:>14.4g}{:>14.4g}\n",
+                        measure::InfoOf(id).key,
+                        row.measured,
+                        100.0 * row.held / row.measured,
+                        row.mean_uncertainty,
+                        row.rms_error);
+  }
+  return text;
+}
+
+std::string Table(const PointsFound& found) {
+  std::string text = fmt::format(
+      "Points found on {} photos of each view\n"
+      "{:<18}{:>9}{:>9}{:>14}{:>14}\n",
+      found.photos,
+      "point",
+      "visible",
+      "found",
+      "median mm",
+      "95th pct mm");
+  for (const auto& [id, row] : found.points) {
+    text += fmt::format("{:<18}{:>9}{:>9}{:>14.2f}{:>14.2f}\n",
+                        geometry::PointName(id),
+                        row.visible,
+                        row.found,
+                        Percentile(row.errors_mm, 0.5),
+                        Percentile(row.errors_mm, 0.95));
+  }
+  const auto line = [&](std::string_view name,
+                        const std::vector<double>& errors,
+                        std::string_view unit) {
+    text +=
+        fmt::format("{:<18}{:>9}   mean {:.2f} {}, 95th percentile {:.2f} {}\n",
+                    name,
+                    errors.size(),
+                    Mean(Absolute(errors)),
+                    unit,
+                    Percentile(Absolute(errors), 0.95),
+                    unit);
+  };
+  line("toe angle", found.toe_angle_errors, "deg");
+  line("heel angle", found.heel_angle_errors, "deg");
+  line("width", found.width_errors, "%");
+  line("length", found.length_errors, "%");
+  text += fmt::format("{:<18}{:>9}   mean {:.3f}, 5th percentile {:.3f}\n",
+                      "outline IoU",
+                      found.outline_iou.size(),
+                      Mean(found.outline_iou),
+                      Percentile(found.outline_iou, 0.05));
+  text += fmt::format(
+      "no foot or card seen: solar {}, lateral {}\n"
+      "wrong and not said so (> 5 mm or > 2 deg): solar {}, lateral {}\n",
+      found.solar_refused,
+      found.lateral_refused,
+      found.silent_solar,
+      found.silent_lateral);
+  return text;
+}
+
+}  // namespace plumbfoot::studies

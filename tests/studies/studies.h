@@ -1,0 +1,93 @@
+// SPDX-License-Identifier: Apache-2.0
+/// @file
+/// How well it measures: rendered photos with known truth through the product's
+/// own rooms. Each study is a command (tests/studies/run) and, with few photos,
+/// a test.
+#pragma once
+
+#include <cstdint>
+#include <functional>
+#include <map>
+#include <string>
+#include <vector>
+
+#include "plumbfoot/geometry/foot.h"
+#include "plumbfoot/measure/measures.h"
+
+namespace plumbfoot::studies {
+
+struct StudyOptions {
+  int pairs = 200;
+  std::uint64_t seed = 1;
+  int width_px = 2016;
+  int height_px = 1512;
+  int threads = 2;
+  /// Called after each pair, with how many are done.
+  std::function<void(int)> progress;
+};
+
+/// A percentile (0..1) by linear interpolation between the order statistics;
+/// NaN of nothing.
+double Percentile(std::vector<double> values, double part);
+
+/// Errors of a measure: value less truth, in per cent of the truth for lengths
+/// and areas, in the measure's own unit otherwise.
+struct PointsGiven {
+  int tags = 5;
+  int pairs = 0;
+  int card_refused = 0;  ///< Photos whose card was not found.
+  std::map<measure::MeasureId, std::vector<double>> errors;
+};
+
+/// The exact points are given, the card lies in the measured plane: what is
+/// left is the card's own error. Width 90 to 160 mm, toe 38 to 62 degrees,
+/// camera 0.35 to 1.2 m, tilt to 15 degrees, focal lengths of phones.
+PointsGiven StudyPointsGiven(int tags, const StudyOptions& options);
+
+struct Coverage {
+  int pairs = 0;
+  int card_refused = 0;
+  struct Row {
+    int measured = 0;
+    int held = 0;
+    double mean_uncertainty = 0.0;
+    double rms_error = 0.0;
+  };
+  std::map<measure::MeasureId, Row> rows;
+};
+
+/// A person places the points with his usual error; the card is held off the
+/// plane and turned, the print is off and the lens bends, all as a person's
+/// would (geometry::PlaneDoubt). How often do the intervals hold the truth?
+Coverage StudyCoverage(const StudyOptions& options);
+
+/// What became of the finder's points on photos it has never seen.
+struct PointsFound {
+  int photos = 0;  ///< Of each view.
+  int solar_refused = 0;
+  int lateral_refused = 0;
+  struct Row {
+    int visible = 0;  ///< Photos that show the point.
+    int found = 0;
+    std::vector<double> errors_mm;
+  };
+  std::map<PointId, Row> points;
+  std::vector<double> outline_iou;
+  std::vector<double> toe_angle_errors;   ///< [deg], signed.
+  std::vector<double> heel_angle_errors;  ///< [deg], signed.
+  std::vector<double> width_errors;       ///< [%], signed.
+  std::vector<double> length_errors;      ///< [%], signed.
+  /// Photos with a point more than 5 mm off, or a toe angle more than 2 degrees
+  /// off, and no word of it.
+  int silent_solar = 0;
+  int silent_lateral = 0;
+};
+
+PointsFound StudyPointsFound(const StudyOptions& options);
+
+// The tables that the command prints.
+std::string Table(const std::vector<PointsGiven>& rows);
+std::string Table(const Coverage& coverage);
+std::string Table(const PointsFound& found);
+
+}  // namespace plumbfoot::studies
