@@ -15,6 +15,7 @@ import torch
 
 import export
 import lessons
+import pictures
 
 
 def calibration(result, view, bins=12):
@@ -63,14 +64,24 @@ def main():
     parser.add_argument("--scenes", type=int, default=4096)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--sizes", type=int, nargs="+", default=[384, 256])
+    parser.add_argument("--batch", type=int, default=64)
     parser.add_argument("--tables", help="JSON file to write the calibration to")
+    parser.add_argument("--close", action="store_true",
+                        help="photographs in windows under 330 mm only, as the finder's "
+                        "second look is")
+    parser.add_argument("--painted", type=int, default=lessons.PAINTED,
+                        help="size of the painted scenes [px]")
     options = parser.parse_args()
+    lessons.PAINTED = options.painted
+    if options.close:
+        pictures.PLATES = pictures.CUT_OUTS = 0
     device = "cuda" if torch.cuda.is_available() else "cpu"
     model = export.load(options.weights).to(device)
     out = {}
     for size in options.sizes:
         result = lessons.held_out(model, device, options.seed + 7, options.scenes, size,
-                                  autocast=False)
+                                  autocast=False, batch=options.batch,
+                                  widest=330 if options.close else None)
         print(f"held-out scenes, size {size}")
         print(lessons.table(result), flush=True)
         out[str(size)] = {"solar": calibration(result, 0), "lateral": calibration(result, 1)}

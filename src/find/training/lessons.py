@@ -130,8 +130,10 @@ def loss_of(maps, foot_logit, points, masks, foot, view, sigma=1.0, reach=3):
 
 
 @torch.no_grad()
-def held_out(model, device, seed, count, size, batch=64, autocast=True):
+def held_out(model, device, seed, count, size, batch=64, autocast=True, widest=None):
     """Raw results on held-out scenes, as they are trained on.
+
+    @param widest take only scenes whose painted window is narrower [mm].
 
     @return a dictionary of arrays: error [mm] n x 6 (nan where not there),
       seen, mass, spread [mm], there, foot, foot_score, view, iou (hoof, frog).
@@ -141,10 +143,16 @@ def held_out(model, device, seed, count, size, batch=64, autocast=True):
     model.eval()
     rows = {k: [] for k in ("error", "error_x", "seen", "mass", "spread", "there", "foot",
                             "foot_score", "view", "iou")}
-    for start in range(0, count, batch):
-        n = min(batch, count - start)
-        seeds = np.arange(start, start + n, dtype=np.uint64) + np.uint64(HELD_OUT + (seed << 40))
-        scenes = painter.paint(seeds, np.arange(n) % 2, PAINTED)
+    first = HELD_OUT + (seed << 40)
+    wanted = np.arange(first, first + count * (4 if widest else 1), dtype=np.uint64)
+    views = np.arange(len(wanted)) % 2
+    if widest:
+        labels = painter.draw(wanted, views, PAINTED)[1]
+        narrow = (labels[:, 36] * PAINTED < widest).numpy()
+        wanted, views = wanted[narrow][:count], views[narrow][:count]
+    for start in range(0, len(wanted), batch):
+        seeds = wanted[start:start + batch]
+        scenes = painter.paint(seeds, views[start:start + batch], PAINTED)
         x, points, masks, foot, view, mm = lesson(dice, scenes, size)
         with torch.autocast(torch.device(device).type, torch.bfloat16, enabled=autocast):
             maps, score = model(x)

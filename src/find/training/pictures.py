@@ -7,6 +7,9 @@ from torch.nn import functional as F
 
 import painter as p
 
+# CHOSEN: old plates matter, but the work is photographs.
+PLATES = 0.16
+CUT_OUTS = 0.06
 MIRRORED = torch.tensor([0, 2, 1, 3, 5, 4, 6, 7, 8, 9, 10, 11])
 
 
@@ -183,10 +186,10 @@ def windows(dice, pictures, points, facts, size, share=(0.72, 1.0)):
     n, _, full, _ = pictures.shape
     device = dice.device
     rgb = pictures[:, :3].float() / 255
-    plate = dice.chance(n, 0.16)
+    plate = dice.chance(n, PLATES)
     if plate.any():
         rgb[plate] = as_plate(dice, pictures[plate])
-    bare = dice.chance(n, 0.06) & ~plate
+    bare = dice.chance(n, CUT_OUTS) & ~plate
     if bare.any():
         rgb[bare] = as_cut_out(dice, pictures[bare], rgb[bare])
     marks = pictures[:, 4:5].int()
