@@ -246,6 +246,24 @@ void AddOutline(const LookAt& look, Sightings& seen) {
       seen.foot_confidence * std::clamp((both / either - 0.75) / 0.2, 0.0, 1.0);
 }
 
+/// Where the limb's or hoof's front edge crosses the line through `on` along
+/// `out`, nearest to `on`; nothing within `far` pixels.
+std::optional<double> EdgeAlong(const cv::Mat& mask,
+                                cv::Point2d on,
+                                cv::Point2d out,
+                                double far) {
+  constexpr double kFine = 0.25;
+  std::optional<double> best;
+  for (double t = -far; t < far; t += kFine) {
+    const float a = LogitAt(mask, on + t * out);
+    const float b = LogitAt(mask, on + (t + kFine) * out);
+    if (!(a > 0) || b > 0) continue;
+    const double at = t + kFine * static_cast<double>(a / (a - b));
+    if (!best || std::abs(at) < std::abs(*best)) best = at;
+  }
+  return best;
+}
+
 void AddDorsalWall(const LookAt& look,
                    const PointReading& hairline,
                    const PointReading& ground,
@@ -265,28 +283,70 @@ void AddDorsalWall(const LookAt& look,
   }
   constexpr int kSteps = 32;
   constexpr double kFar = 12.0;  // [px] to both sides of the straight line.
-  constexpr double kFine = 0.25;
   int found = 0;
   for (int i = 0; i <= kSteps; ++i) {
     const cv::Point2d on = hairline.at + along * (i * 1.0 / kSteps);
-    double best = kFar + 1;
-    for (double t = -kFar; t < kFar; t += kFine) {
-      const float a = LogitAt(hoof, on + t * out);
-      const float b = LogitAt(hoof, on + (t + kFine) * out);
-      if (a > 0 && b <= 0) {
-        const double at = t + kFine * static_cast<double>(a / (a - b));
-        if (std::abs(at) < std::abs(best)) best = at;
-      }
-    }
-    if (best > kFar) continue;
+    const auto edge = EdgeAlong(hoof, on, out, kFar);
+    if (!edge) continue;
     ++found;
-    seen.dorsal_wall.push_back(look.piece.ToImage(on + best * out));
+    seen.dorsal_wall.push_back(look.piece.ToImage(on + *edge * out));
   }
   if (found < kSteps / 2) {
     // The straight line between the two points.
     seen.dorsal_wall = {top->at, toe->at};
   }
   seen.wall_confidence = std::min(top->confidence, toe->confidence);
+}
+
+/// The network has learned roughly how far up the pastern its two points lie;
+/// any two will do, if the pastern is straight between them. They are put at
+/// fixed parts of the dorsal wall's length above the hairline, on the limb's
+/// front edge, clear of the coronet and of the fetlock.
+void PlacePastern(const LookAt& look, Sightings& seen) {
+  // CHOSEN: a wall of 80 mm then has them 20 and 60 mm above the hairline.
+  constexpr double kLower = 0.25;
+  constexpr double kUpper = 0.75;
+  constexpr double kFar = 10.0;
+  auto& upper = seen.at(PointId::kPasternUpper);
+  auto& lower = seen.at(PointId::kPasternLower);
+  const auto& top = seen.at(PointId::kToeHairline);
+  const auto& toe = seen.at(PointId::kToeGround);
+  if (!upper || !lower || !top || !toe) return;
+  const auto length = [](cv::Point2d v) { return std::hypot(v.x, v.y); };
+  const double wall = length(top->at - toe->at);
+  const cv::Mat& limb = MaskOf(look, Mask::kLimb);
+  const double scale = look.piece.px / look.piece.side;
+  const cv::Point2d corner(look.piece.x, look.piece.y);
+  // Along the way from the hairline through the lower point to the upper one.
+  const double first = length(lower->at - top->at);
+  const double second = length(upper->at - lower->at);
+  if (first < 1 || second < 1) return;
+  const auto along = [&](double d) {
+    return d < first ? top->at + (lower->at - top->at) * (d / first)
+                     : lower->at + (upper->at - lower->at) *
+                                       (std::min(d - first, second) / second);
+  };
+  const cv::Point2d way = (along(kUpper * wall) - along(kLower * wall));
+  if (length(way) < 1) return;
+  cv::Point2d out = cv::Point2d(way.y, -way.x) * (1 / length(way));
+  // The limb's front is on the side of the toe.
+  if (out.dot(toe->at - top->at) < 0) out = -out;
+  const auto placed = [&](double d) {
+    const cv::Point2d on = (along(d) - corner) * scale;
+    const auto edge = EdgeAlong(limb, on, out, kFar);
+    return look.piece.ToImage(on + edge.value_or(0.0) * out);
+  };
+  const cv::Point2d low = placed(kLower * wall);
+  const cv::Point2d high = placed(kUpper * wall);
+  lower->at = low;
+  upper->at = high;
+  // Only their line is used: one is as good as the other. CHOSEN: how far along
+  // the pastern they are is not known better than a tenth of the wall.
+  const double confidence = std::max(upper->confidence, lower->confidence);
+  for (Sighting* s : {&*upper, &*lower}) {
+    s->confidence = confidence;
+    s->sigma_px = std::max(s->sigma_px, 0.1 * wall);
+  }
 }
 
 Sightings Find(cv::dnn::Net& network,
@@ -341,6 +401,7 @@ Sightings Find(cv::dnn::Net& network,
                   readings[static_cast<std::size_t>(PointId::kToeHairline)],
                   readings[static_cast<std::size_t>(PointId::kToeGround)],
                   seen);
+    PlacePastern(close, seen);
   }
   return seen;
 }

@@ -1,5 +1,7 @@
 # SPDX-License-Identifier: Apache-2.0
 """Batches from painted scenes, the loss, and the errors on held-out scenes."""
+import os
+
 import numpy as np
 import torch
 from torch.nn import functional as F
@@ -8,6 +10,7 @@ import network
 import pictures
 from painter import Painter
 
+HERE = os.path.dirname(os.path.abspath(__file__))
 PAINTED = 512
 NAMES = ("toe", "heel_left", "heel_right", "frog_apex", "frog_left", "frog_right",
          "toe_ground", "toe_hairline", "heel_ground", "heel_hairline",
