@@ -291,11 +291,14 @@ void AddDorsalWall(const LookAt& look,
     ++found;
     seen.dorsal_wall.push_back(look.piece.ToImage(on + *edge * out));
   }
+  // What the mask does not bear out is less sure.
+  const double borne_out = found / (kSteps + 1.0);
+  seen.wall_confidence = std::min(top->confidence, toe->confidence) *
+                         std::min(1.0, borne_out + 0.2);
   if (found < kSteps / 2) {
     // The straight line between the two points.
     seen.dorsal_wall = {top->at, toe->at};
   }
-  seen.wall_confidence = std::min(top->confidence, toe->confidence);
 }
 
 /// The network has learned roughly how far up the pastern its two points lie;
