@@ -22,6 +22,7 @@
 #include "plumbfoot/find/finder.h"
 #include "plumbfoot/find/plane_image.h"
 #include "plumbfoot/measure/measure.h"
+#include "plumbfoot/photo/encode_jpeg.h"
 #include "plumbfoot/photo/photo.h"
 #include "plumbfoot/report/measure_foot.h"
 #include "plumbfoot/report/report_json.h"
@@ -205,7 +206,7 @@ void AddAll(const Places& places) {
   AddStep("draw and encode (draw)", pair, [](const Stages& s) {
     draw::AnnotateOptions options;
     options.plane = s.card.plane;
-    return draw::EncodeJpeg(
+    return photo::EncodeJpeg(
         draw::DrawAnnotated(s.photo, s.finding.points, s.measures, {}, options)
             .rgb);
   });
