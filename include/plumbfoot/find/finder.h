@@ -53,6 +53,18 @@ using Finder = std::function<Sightings(View, const PlaneImage&)>;
 /// the picture where its edges fit best.
 Sightings FindByImageProcessing(View view, const PlaneImage& image);
 
+/// The trained finder: first over the whole picture, then again, closer, where
+/// the foot is. Loads the network once; what comes back may be called again and
+/// again, but not from two threads at once.
+///
+/// A point's confidence is how often points as likely lay within 5 mm on
+/// painted scenes that the network had never seen, and its sigma what their
+/// errors were (src/find/network/README.md).
+Finder NetworkFinder();
+
+/// NetworkFinder() for one picture.
+Sightings FindByNetwork(View view, const PlaneImage& image);
+
 /// What is needed to look for points on one photo.
 struct FindRequest {
   View view = View::kSolar;

@@ -1,0 +1,515 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "find/network_finder.h"
+
+#include <algorithm>
+#include <cmath>
+#include <nlohmann/json.hpp>
+#include <opencv2/imgproc.hpp>
+#include <stdexcept>
+#include <string>
+#include <string_view>
+#include <utility>
+
+#include "plumbfoot/find/finder.h"
+
+namespace plumbfoot::find {
+
+extern const std::string_view kNetwork;
+extern const std::string_view kCalibration;
+
+namespace {
+
+// The sides at which the network is asked; it was trained at both.
+constexpr int kWidePx = 256;
+constexpr int kClosePx = 384;
+// A map has a cell for two pixels each way.
+constexpr int kStride = 2;
+// Half the side of the square around the highest cell from which the place is
+// worked out; the calibration was made with the same.
+constexpr int kReach = 6;
+// CHOSEN: fewer cells are no hoof to go closer to.
+constexpr int kLeastCells = 60;
+// CHOSEN: how much wider than the hoof the closer window is: heels, card and
+// fingers around a sole; the pastern above a hoof from the side.
+constexpr double kSolarRoom = 1.5;
+constexpr double kLateralRoom = 1.9;
+constexpr double kLateralUp = 0.3;  // Of the hoof's width.
+// CHOSEN: a point that the closer look has lost so much of is taken from the
+// wide one, where all of the foot is in the picture.
+constexpr double kLost = 0.3;
+
+/// A square piece of the plane image.
+struct Piece {
+  double x = 0.0;  ///< Of its corner in the image [px].
+  double y = 0.0;
+  double side = 0.0;
+  int px = 0;  ///< Side of what the network saw.
+
+  cv::Point2d ToImage(cv::Point2d at) const {
+    return {x + at.x * side / px, y + at.y * side / px};
+  }
+};
+
+struct LookAt {
+  Piece piece;
+  NetworkAnswer answer;
+};
+
+cv::Mat Resized(const cv::Mat& from, int side, bool smooth) {
+  cv::Mat to;
+  const int how = !smooth            ? cv::INTER_NEAREST
+                  : from.cols > side ? cv::INTER_AREA
+                                     : cv::INTER_LINEAR;
+  cv::resize(from, to, {side, side}, 0, 0, how);
+  return to;
+}
+
+LookAt LookCloser(cv::dnn::Net& network,
+                  View view,
+                  const PlaneImage& image,
+                  cv::Rect where,
+                  int side) {
+  // What lies beyond the image is unknown.
+  const cv::Rect all(0, 0, image.rgb.cols, image.rgb.rows);
+  const cv::Rect inside = where & all;
+  const auto cut = [&](const cv::Mat& m) {
+    cv::Mat out;
+    cv::copyMakeBorder(m(inside),
+                       out,
+                       inside.y - where.y,
+                       where.y + where.height - inside.y - inside.height,
+                       inside.x - where.x,
+                       where.x + where.width - inside.x - inside.width,
+                       cv::BORDER_CONSTANT);
+    return out;
+  };
+  LookAt look;
+  look.piece = {static_cast<double>(where.x),
+                static_cast<double>(where.y),
+                static_cast<double>(where.width),
+                side};
+  look.answer = AskNetwork(network,
+                           view,
+                           Resized(cut(image.rgb), side, true),
+                           Resized(cut(image.known), side, false),
+                           Resized(cut(image.card), side, false));
+  return look;
+}
+
+cv::Mat MaskOf(const LookAt& look, Mask mask) {
+  return look.answer.masks[static_cast<std::size_t>(mask)];
+}
+
+/// The largest connected part of a mask, as 0 and 255; nothing if too small.
+std::optional<cv::Mat> LargestPart(const cv::Mat& logits, int least) {
+  cv::Mat labels, stats, centroids;
+  const int n = cv::connectedComponentsWithStats(
+      logits > 0, labels, stats, centroids, 4, CV_32S);
+  int best = 0;
+  int area = least;
+  for (int i = 1; i < n; ++i) {
+    if (stats.at<int>(i, cv::CC_STAT_AREA) > area) {
+      area = stats.at<int>(i, cv::CC_STAT_AREA);
+      best = i;
+    }
+  }
+  if (best == 0) return std::nullopt;
+  return cv::Mat(labels == best);
+}
+
+/// Where to look closer; nothing if there is no hoof.
+std::optional<cv::Rect> CloserWindow(View view,
+                                     const LookAt& wide,
+                                     int image_side) {
+  const auto part = LargestPart(MaskOf(wide, Mask::kHoof), kLeastCells);
+  if (!part) return std::nullopt;
+  const cv::Rect box = cv::boundingRect(*part);
+  const cv::Point2d low =
+      wide.piece.ToImage({box.x * 1.0 * kStride, box.y * 1.0 * kStride});
+  const cv::Point2d high =
+      wide.piece.ToImage({(box.x + box.width) * 1.0 * kStride,
+                          (box.y + box.height) * 1.0 * kStride});
+  const double width = high.x - low.x;
+  const double height = high.y - low.y;
+  cv::Point2d middle = 0.5 * (low + high);
+  double side = kSolarRoom * std::max(width, height);
+  if (view == View::kLateral) {
+    side = kLateralRoom * std::max(width, height);
+    middle.y -= kLateralUp * width;
+  }
+  side = std::min(side, static_cast<double>(image_side));
+  const int n = static_cast<int>(std::lround(side));
+  return cv::Rect(static_cast<int>(std::lround(middle.x - side / 2)),
+                  static_cast<int>(std::lround(middle.y - side / 2)),
+                  n,
+                  n);
+}
+
+/// The tables that evaluate.py wrote.
+struct Calibration {
+  struct Row {
+    double likelihood = 0.0;
+    double within_5_mm = 0.0;
+    double sigma_per_spread = 0.0;
+  };
+  /// [wide, close][solar, lateral]
+  std::array<std::array<std::vector<Row>, 2>, 2> tables;
+
+  Row At(bool close, View view, double likelihood) const {
+    const auto& table = tables[close ? 1 : 0][view == View::kSolar ? 0U : 1U];
+    Row before = {0.0, 0.0, table.front().sigma_per_spread};
+    for (const Row& row : table) {
+      if (likelihood <= row.likelihood) {
+        const double gap = row.likelihood - before.likelihood;
+        const double t = gap > 0 ? (likelihood - before.likelihood) / gap : 1.0;
+        return {likelihood,
+                before.within_5_mm + t * (row.within_5_mm - before.within_5_mm),
+                row.sigma_per_spread};
+      }
+      before = row;
+    }
+    return before;
+  }
+};
+
+Calibration LoadCalibration() {
+  const nlohmann::json json = nlohmann::json::parse(kCalibration);
+  Calibration out;
+  constexpr std::array<const char*, 2> kSizes = {"256", "384"};
+  constexpr std::array<const char*, 2> kViews = {"solar", "lateral"};
+  for (std::size_t s = 0; s < 2; ++s) {
+    for (std::size_t v = 0; v < 2; ++v) {
+      for (const auto& row : json.at(kSizes[s]).at(kViews[v])) {
+        out.tables[s][v].push_back({row.at("likelihood").get<double>(),
+                                    row.at("within_5_mm").get<double>(),
+                                    row.at("sigma_per_spread").get<double>()});
+      }
+    }
+  }
+  return out;
+}
+
+/// A logit between cells, at a place in the network's pixels.
+float LogitAt(const cv::Mat& logits, cv::Point2d at) {
+  const double x = std::clamp(at.x / kStride - 0.5, 0.0, logits.cols - 1.001);
+  const double y = std::clamp(at.y / kStride - 0.5, 0.0, logits.rows - 1.001);
+  const int i = static_cast<int>(x);
+  const int j = static_cast<int>(y);
+  const auto u = static_cast<float>(x - i);
+  const auto v = static_cast<float>(y - j);
+  return (1 - v) * ((1 - u) * logits.at<float>(j, i) +
+                    u * logits.at<float>(j, i + 1)) +
+         v * ((1 - u) * logits.at<float>(j + 1, i) +
+              u * logits.at<float>(j + 1, i + 1));
+}
+
+void AddOutline(const LookAt& look, Sightings& seen) {
+  // Four times finer, so that the line between the cells is followed.
+  constexpr int kFiner = 4;
+  const cv::Mat& logits = MaskOf(look, Mask::kHoof);
+  cv::Mat fine;
+  cv::resize(logits, fine, {}, kFiner, kFiner, cv::INTER_LINEAR);
+  const auto part = LargestPart(fine, kLeastCells * kFiner * kFiner);
+  if (!part) return;
+  std::vector<std::vector<cv::Point>> lines;
+  cv::findContours(*part, lines, cv::RETR_EXTERNAL, cv::CHAIN_APPROX_NONE);
+  const auto longest = std::max_element(
+      lines.begin(), lines.end(), [](const auto& a, const auto& b) {
+        return a.size() < b.size();
+      });
+  const auto n = static_cast<int>(longest->size());
+  // CHOSEN: the mean of 9 steps of a quarter cell takes the stairs out and
+  // leaves the shape.
+  constexpr int kHalf = 4;
+  for (int i = 0; i < n; i += 2) {
+    cv::Point2d sum;
+    for (int k = -kHalf; k <= kHalf; ++k) {
+      sum += cv::Point2d((*longest)[static_cast<std::size_t>((i + k + n) % n)]);
+    }
+    const cv::Point2d mean = sum * (1.0 / (2 * kHalf + 1));
+    seen.outline.push_back(look.piece.ToImage((mean + cv::Point2d(0.5, 0.5)) *
+                                              (kStride * 1.0 / kFiner)));
+  }
+  // How sharply the mask is decided: soft overlap of likelihood and mask.
+  double both = 0;
+  double either = 0;
+  for (int y = 0; y < logits.rows; ++y) {
+    for (int x = 0; x < logits.cols; ++x) {
+      const double p = 1 / (1 + std::exp(-logits.at<float>(y, x)));
+      const double m = p > 0.5 ? 1.0 : 0.0;
+      both += p * m;
+      either += std::max(p, m);
+    }
+  }
+  // CHOSEN: 0.75 of overlap is a guess, 0.95 a clear edge.
+  seen.outline_confidence =
+      seen.foot_confidence * std::clamp((both / either - 0.75) / 0.2, 0.0, 1.0);
+}
+
+/// Where the limb's or hoof's front edge crosses the line through `on` along
+/// `out`, nearest to `on`; nothing within `far` pixels.
+std::optional<double> EdgeAlong(const cv::Mat& mask,
+                                cv::Point2d on,
+                                cv::Point2d out,
+                                double far) {
+  constexpr double kFine = 0.25;
+  std::optional<double> best;
+  for (double t = -far; t < far; t += kFine) {
+    const float a = LogitAt(mask, on + t * out);
+    const float b = LogitAt(mask, on + (t + kFine) * out);
+    if (!(a > 0) || b > 0) continue;
+    const double at = t + kFine * static_cast<double>(a / (a - b));
+    if (!best || std::abs(at) < std::abs(*best)) best = at;
+  }
+  return best;
+}
+
+void AddDorsalWall(const LookAt& look,
+                   const PointReading& hairline,
+                   const PointReading& ground,
+                   Sightings& seen) {
+  const auto& top = seen.at(PointId::kToeHairline);
+  const auto& toe = seen.at(PointId::kToeGround);
+  if (!top || !toe) return;
+  const cv::Mat& hoof = MaskOf(look, Mask::kHoof);
+  const cv::Point2d along = ground.at - hairline.at;
+  const double length = std::hypot(along.x, along.y);
+  if (length < 10) return;
+  cv::Point2d out(along.y / length, -along.x / length);
+  // Outwards is where the hoof is not.
+  const cv::Point2d middle = 0.5 * (hairline.at + ground.at);
+  if (LogitAt(hoof, middle + 10 * out) > LogitAt(hoof, middle - 10 * out)) {
+    out = -out;
+  }
+  constexpr int kSteps = 32;
+  constexpr double kFar = 12.0;  // [px] to both sides of the straight line.
+  int found = 0;
+  for (int i = 0; i <= kSteps; ++i) {
+    const cv::Point2d on = hairline.at + along * (i * 1.0 / kSteps);
+    const auto edge = EdgeAlong(hoof, on, out, kFar);
+    if (!edge) continue;
+    ++found;
+    seen.dorsal_wall.push_back(look.piece.ToImage(on + *edge * out));
+  }
+  // What the mask does not bear out is less sure.
+  const double borne_out = found / (kSteps + 1.0);
+  seen.wall_confidence = std::min(top->confidence, toe->confidence) *
+                         std::min(1.0, borne_out + 0.2);
+  if (found < kSteps / 2) {
+    // The straight line between the two points.
+    seen.dorsal_wall = {top->at, toe->at};
+  }
+}
+
+/// The network has learned roughly how far up the pastern its two points lie;
+/// any two will do, if the pastern is straight between them. They are put at
+/// fixed parts of the dorsal wall's length above the hairline, on the limb's
+/// front edge, clear of the coronet and of the fetlock.
+void PlacePastern(const LookAt& look, Sightings& seen) {
+  // CHOSEN: a wall of 80 mm then has them 20 and 60 mm above the hairline.
+  constexpr double kLower = 0.25;
+  constexpr double kUpper = 0.75;
+  constexpr double kFar = 10.0;
+  auto& upper = seen.at(PointId::kPasternUpper);
+  auto& lower = seen.at(PointId::kPasternLower);
+  const auto& top = seen.at(PointId::kToeHairline);
+  const auto& toe = seen.at(PointId::kToeGround);
+  if (!upper || !lower || !top || !toe) return;
+  const auto length = [](cv::Point2d v) { return std::hypot(v.x, v.y); };
+  const double wall = length(top->at - toe->at);
+  const cv::Mat& limb = MaskOf(look, Mask::kLimb);
+  const double scale = look.piece.px / look.piece.side;
+  const cv::Point2d corner(look.piece.x, look.piece.y);
+  // Along the way from the hairline through the lower point to the upper one.
+  const double first = length(lower->at - top->at);
+  const double second = length(upper->at - lower->at);
+  if (first < 1 || second < 1) return;
+  const auto along = [&](double d) {
+    return d < first ? top->at + (lower->at - top->at) * (d / first)
+                     : lower->at + (upper->at - lower->at) *
+                                       (std::min(d - first, second) / second);
+  };
+  const cv::Point2d way = (along(kUpper * wall) - along(kLower * wall));
+  if (length(way) < 1) return;
+  cv::Point2d out = cv::Point2d(way.y, -way.x) * (1 / length(way));
+  // The limb's front is on the side of the toe.
+  if (out.dot(toe->at - top->at) < 0) out = -out;
+  const auto placed = [&](double d) {
+    const cv::Point2d on = (along(d) - corner) * scale;
+    const auto edge = EdgeAlong(limb, on, out, kFar);
+    return look.piece.ToImage(on + edge.value_or(0.0) * out);
+  };
+  const cv::Point2d low = placed(kLower * wall);
+  const cv::Point2d high = placed(kUpper * wall);
+  lower->at = low;
+  upper->at = high;
+  // Only their line is used: one is as good as the other. CHOSEN: how far along
+  // the pastern they are is not known better than a tenth of the wall.
+  const double confidence = std::max(upper->confidence, lower->confidence);
+  for (Sighting* s : {&*upper, &*lower}) {
+    s->confidence = confidence;
+    s->sigma_px = std::max(s->sigma_px, 0.1 * wall);
+  }
+}
+
+Sightings Find(cv::dnn::Net& network,
+               const Calibration& calibration,
+               View view,
+               const PlaneImage& image) {
+  if (image.rgb.type() != CV_8UC3 || image.rgb.cols != image.rgb.rows) {
+    throw std::invalid_argument("NetworkFinder: the picture is not square RGB");
+  }
+  const int side = image.rgb.cols;
+  const LookAt wide =
+      LookCloser(network, view, image, cv::Rect(0, 0, side, side), kWidePx);
+  Sightings seen;
+  seen.foot_confidence = wide.answer.foot;
+  const auto window = CloserWindow(view, wide, side);
+  if (!window) {
+    seen.foot_confidence = 0.0;
+    return seen;
+  }
+  const LookAt close = LookCloser(network, view, image, *window, kClosePx);
+  seen.foot_confidence = std::min(wide.answer.foot, close.answer.foot);
+  std::array<PointReading, geometry::kPointCount> readings;
+  double sum = 0.0;
+  const auto ids = geometry::PointsOf(view);
+  for (const PointId id : ids) {
+    const auto i = static_cast<std::size_t>(id);
+    const PointReading near = ReadPoint(close.answer.points[i]);
+    const PointReading far = ReadPoint(wide.answer.points[i]);
+    readings[i] = near;
+    const bool lost = near.likelihood < far.likelihood - kLost;
+    const LookAt& look = lost ? wide : close;
+    const PointReading& reading = lost ? far : near;
+    const auto row = calibration.At(!lost, view, reading.likelihood);
+    sum += row.within_5_mm;
+    Sighting sighting;
+    sighting.at = look.piece.ToImage(reading.at);
+    // CHOSEN: nothing is known better than half a cell's tenth.
+    sighting.sigma_px =
+        std::max(0.1, reading.spread_px * row.sigma_per_spread) *
+        look.piece.side / look.piece.px;
+    sighting.confidence = row.within_5_mm;
+    seen.at(id) = sighting;
+  }
+  // A foot whose points are lost is less of a foot: so the likeliest of several
+  // windows and scales wins.
+  const double mean = sum / static_cast<double>(ids.size());
+  seen.foot_confidence *= 0.6 + 0.4 * mean;
+  if (view == View::kSolar) {
+    AddOutline(close, seen);
+  } else {
+    AddDorsalWall(close,
+                  readings[static_cast<std::size_t>(PointId::kToeHairline)],
+                  readings[static_cast<std::size_t>(PointId::kToeGround)],
+                  seen);
+    PlacePastern(close, seen);
+  }
+  return seen;
+}
+
+}  // namespace
+
+cv::dnn::Net LoadNetwork() {
+  cv::dnn::Net network =
+      cv::dnn::readNetFromONNX(kNetwork.data(), kNetwork.size());
+  network.setPreferableBackend(cv::dnn::DNN_BACKEND_OPENCV);
+  network.setPreferableTarget(cv::dnn::DNN_TARGET_CPU);
+  return network;
+}
+
+NetworkAnswer AskNetwork(cv::dnn::Net& network,
+                         View view,
+                         const cv::Mat& rgb,
+                         const cv::Mat& known,
+                         const cv::Mat& card) {
+  const std::array<int, 4> shape = {1, 5, rgb.rows, rgb.cols};
+  cv::Mat blob(4, shape.data(), CV_32F);
+  const auto plane = [&](int k) {
+    return cv::Mat(rgb.rows, rgb.cols, CV_32F, blob.ptr<float>(0, k));
+  };
+  const cv::Mat unknown = known == 0;
+  for (int k = 0; k < 3; ++k) {
+    cv::Mat channel;
+    cv::extractChannel(rgb, channel, k);
+    cv::Mat to = plane(k);
+    channel.convertTo(to, CV_32F, 1.0 / 255);
+    to.setTo(0.5F, unknown);
+  }
+  cv::Mat mask = plane(3);
+  card.convertTo(mask, CV_32F, 1.0 / 255);
+  mask.setTo(0.0F, unknown);
+  plane(4).setTo(view == View::kLateral ? 1.0F : 0.0F);
+  network.setInput(blob);
+  std::vector<cv::Mat> outputs;
+  network.forward(outputs, std::vector<cv::String>{"maps", "foot"});
+  const cv::Mat& maps = outputs[0];
+  NetworkAnswer answer;
+  const auto map = [&](std::size_t k) {
+    return cv::Mat(maps.size[2],
+                   maps.size[3],
+                   CV_32F,
+                   const_cast<float*>(maps.ptr<float>(0, static_cast<int>(k))))
+        .clone();
+  };
+  for (std::size_t k = 0; k < answer.points.size(); ++k) {
+    answer.points[k] = map(k);
+  }
+  for (std::size_t k = 0; k < answer.masks.size(); ++k) {
+    answer.masks[k] = map(answer.points.size() + k);
+  }
+  answer.foot =
+      1 / (1 + std::exp(-static_cast<double>(*outputs[1].ptr<float>())));
+  return answer;
+}
+
+PointReading ReadPoint(const cv::Mat& map) {
+  double top = 0;
+  cv::Point cell;
+  cv::minMaxLoc(map, nullptr, &top, nullptr, &cell);
+  // The cell "not seen" has the logit 0.
+  const double shift = std::max(top, 0.0);
+  cv::Mat weight;
+  cv::exp(map - shift, weight);
+  const double total = cv::sum(weight)[0];
+  const cv::Rect near =
+      cv::Rect(
+          cell.x - kReach, cell.y - kReach, 2 * kReach + 1, 2 * kReach + 1) &
+      cv::Rect(0, 0, map.cols, map.rows);
+  double mass = 0, sx = 0, sy = 0, sxx = 0, syy = 0;
+  for (int y = near.y; y < near.y + near.height; ++y) {
+    for (int x = near.x; x < near.x + near.width; ++x) {
+      const double w = static_cast<double>(weight.at<float>(y, x));
+      mass += w;
+      sx += w * (x + 0.5);
+      sy += w * (y + 0.5);
+      sxx += w * (x + 0.5) * (x + 0.5);
+      syy += w * (y + 0.5) * (y + 0.5);
+    }
+  }
+  PointReading out;
+  if (!(mass > 0)) return out;
+  const double mx = sx / mass;
+  const double my = sy / mass;
+  out.at = {mx * kStride, my * kStride};
+  out.likelihood = mass / (total + std::exp(-shift));
+  out.spread_px =
+      kStride *
+      std::sqrt(std::max(0.0, sxx / mass - mx * mx + syy / mass - my * my));
+  return out;
+}
+
+Finder NetworkFinder() {
+  const auto network = std::make_shared<cv::dnn::Net>(LoadNetwork());
+  const auto calibration = std::make_shared<Calibration>(LoadCalibration());
+  return [network, calibration](View view, const PlaneImage& image) {
+    return Find(*network, *calibration, view, image);
+  };
+}
+
+Sightings FindByNetwork(View view, const PlaneImage& image) {
+  return NetworkFinder()(view, image);
+}
+
+}  // namespace plumbfoot::find

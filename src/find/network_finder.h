@@ -1,0 +1,51 @@
+// SPDX-License-Identifier: Apache-2.0
+/// @file
+/// How the network is asked and how its maps are read: what the trained finder
+/// is made of, for its tests.
+#pragma once
+
+#include <array>
+#include <memory>
+#include <opencv2/core/mat.hpp>
+#include <opencv2/dnn/dnn.hpp>
+#include <vector>
+
+#include "plumbfoot/geometry/foot.h"
+
+namespace plumbfoot::find {
+
+/// Masks of the network, in the order of its output after the 12 points.
+enum class Mask { kHoof, kFrog, kShoe, kLimb, kCard, kWall };
+
+/// What the network says of one picture. Maps are logits, half as large as the
+/// picture.
+struct NetworkAnswer {
+  std::array<cv::Mat, geometry::kPointCount> points;  ///< CV_32F
+  std::array<cv::Mat, 6> masks;                       ///< CV_32F
+  double foot = 0.0;  ///< How likely it is that this view of a foot is there.
+};
+
+/// Asks the network about a square picture.
+/// @param rgb   CV_8UC3; the side a multiple of 32.
+/// @param known CV_8U: 0 where the picture shows nothing.
+/// @param card  CV_8U: 255 where the card lies.
+NetworkAnswer AskNetwork(cv::dnn::Net& network,
+                         View view,
+                         const cv::Mat& rgb,
+                         const cv::Mat& known,
+                         const cv::Mat& card);
+
+/// The network as it is compiled into the program.
+cv::dnn::Net LoadNetwork();
+
+/// Where a point's map says that it is.
+struct PointReading {
+  cv::Point2d at;           ///< In the picture's pixels, from its corner.
+  double likelihood = 0.0;  ///< Seen at all, and near the highest cell [0..1].
+  double spread_px = 0.0;   ///< Root of the summed variances in x and y.
+};
+
+/// Reads a map: a softmax over its cells and one more of logit 0, "not seen".
+PointReading ReadPoint(const cv::Mat& map);
+
+}  // namespace plumbfoot::find

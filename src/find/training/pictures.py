@@ -1,0 +1,337 @@
+# SPDX-License-Identifier: Apache-2.0
+"""From painted scenes to what a camera, a printer or an engraver made of them."""
+import math
+
+import torch
+from torch.nn import functional as F
+
+import painter as p
+
+# CHOSEN: old plates matter, but the work is photographs.
+PLATES = 0.16
+CUT_OUTS = 0.06
+MIRRORED = torch.tensor([0, 2, 1, 3, 5, 4, 6, 7, 8, 9, 10, 11])
+
+
+class Dice:
+    """Random numbers of one seed, on the device."""
+
+    def __init__(self, device, seed):
+        self.device = device
+        self.source = torch.Generator(device=device)
+        self.source.manual_seed(seed)
+
+    def uniform(self, shape, low=0.0, high=1.0):
+        return low + (high - low) * torch.rand(shape, generator=self.source,
+                                               device=self.device)
+
+    def normal(self, shape):
+        return torch.randn(shape, generator=self.source, device=self.device)
+
+    def chance(self, n, share):
+        return self.uniform((n,)) < share
+
+
+def column(v):
+    return v.reshape(-1, 1, 1, 1)
+
+
+def smooth_noise(dice, n, size, cells):
+    """Noise [0..1] whose grains are size / cells pixels wide."""
+    coarse = dice.uniform((n, 1, cells, cells))
+    return F.interpolate(coarse, size=(size, size), mode="bicubic",
+                         align_corners=False).clamp(0, 1)
+
+
+def strokes(dice, n, size, count, length, width, inside=0.9):
+    """Ink [0..1] of straight strokes."""
+    axis = torch.arange(size, device=dice.device) + 0.5
+    x, y = axis.reshape(1, 1, -1), axis.reshape(1, -1, 1)
+    ink = torch.zeros(n, size, size, device=dice.device)
+    for _ in range(count):
+        a = dice.uniform((n, 2, 1, 1), (1 - inside) * size / 2, (1 + inside) * size / 2)
+        turn = dice.uniform((n, 1, 1), 0, 2 * math.pi)
+        reach = dice.uniform((n, 1, 1), *length)
+        dx, dy = reach * torch.cos(turn), reach * torch.sin(turn)
+        px, py = x - a[:, 0], y - a[:, 1]
+        t = ((px * dx + py * dy) / (dx * dx + dy * dy)).clamp(0, 1)
+        d = torch.sqrt((px - t * dx) ** 2 + (py - t * dy) ** 2)
+        ink = torch.maximum(ink, (width.reshape(-1, 1, 1) - d + 0.5).clamp(0, 1))
+    return ink[:, None]
+
+
+def letters(dice, n, size, count):
+    """Ink of small clusters of strokes that pass for letters."""
+    axis = torch.arange(size, device=dice.device) + 0.5
+    x, y = axis.reshape(1, 1, -1), axis.reshape(1, -1, 1)
+    ink = torch.zeros(n, size, size, device=dice.device)
+    for _ in range(count):
+        at = dice.uniform((n, 2, 1, 1), 0.03 * size, 0.97 * size)
+        high = dice.uniform((n, 1, 1), 0.012 * size, 0.03 * size)
+        # One ring and two strokes.
+        d = torch.sqrt((x - at[:, 0]) ** 2 + (y - at[:, 1]) ** 2)
+        ring = (1.0 - (d - 0.6 * high).abs()).clamp(0, 1)
+        ring = ring * (dice.uniform((n, 1, 1)) < 0.6)
+        ink = torch.maximum(ink, ring)
+        for _ in range(2):
+            ox = dice.uniform((n, 1, 1), -0.7, 0.7) * high
+            upright = dice.uniform((n, 1, 1)) < 0.6
+            px, py = x - at[:, 0] - ox, y - at[:, 1]
+            along = torch.where(upright, py, px)
+            across = torch.where(upright, px, py)
+            d = torch.maximum(across.abs(), along.abs() - 1.1 * high)
+            ink = torch.maximum(ink, (1.5 - d).clamp(0, 1))
+    return ink[:, None]
+
+
+def as_plate(dice, pictures):
+    """Engravings, line drawings, washes and screened half-tones of the scenes.
+
+    @return n x 3 x size x size [0..1]
+    """
+    n, _, size, _ = pictures.shape
+    rgb = pictures[:, :3].float() / 255
+    part = pictures[:, 3:4].float()
+    shade = pictures[:, 5:6].float() / 255
+    normal = pictures[:, 6:9].float() / 127.5 - 1
+    foot = (part >= 1) & (part <= 5)
+    pale = column(dice.chance(n, 0.5))
+    grey = rgb.mean(1, keepdim=True)
+    tone = torch.where(pale, 0.35 + 0.65 * shade, 0.5 * shade + 0.6 * grey)
+    tone = (tone * column(dice.uniform((n,), 0.8, 1.5)) +
+            column(dice.uniform((n,), -0.2, 0.25))).clamp(0, 1)
+    # Lines where a part ends or the surface turns sharply.
+    around = F.max_pool2d(part, 3, 1, 1) - part
+    around = torch.maximum(around, part + F.max_pool2d(-part, 3, 1, 1))
+    turn = (F.max_pool2d(normal, 3, 1, 1) + F.max_pool2d(-normal, 3, 1, 1)).sum(1, keepdim=True)
+    line = torch.maximum((around > 0.5).float(),
+                         (turn > column(dice.uniform((n,), 0.8, 2.0))).float())
+    near_foot = F.max_pool2d(foot.float(), 3, 1, 1)
+    line = line * near_foot
+    bold = column(dice.chance(n, 0.5)).float()
+    line = torch.maximum(line, bold * F.max_pool2d(line, 3, 1, 1))
+    line = F.avg_pool2d(line, 3, 1, 1) * 1.8
+    # Hatching: strokes that bend with the surface, closer where it is dark.
+    axis = torch.arange(size, device=dice.device).float()
+    x, y = axis.reshape(1, 1, 1, -1), axis.reshape(1, 1, -1, 1)
+    way = column(dice.uniform((n,), 0, math.pi))
+    period = column(dice.uniform((n,), 3.2, 7.5))
+    bend = column(dice.uniform((n,), 0, 14))
+    wobble = smooth_noise(dice, n, size, 24) * column(dice.uniform((n,), 0, 8))
+    phase = ((x + bend * normal[:, 0:1]) * torch.cos(way) +
+             (y + bend * normal[:, 1:2]) * torch.sin(way) + wobble) / period
+    wave = 0.5 + 0.5 * torch.sin(2 * math.pi * phase)
+    grain = dice.uniform((n, 1, size, size))
+    crossed = 0.5 + 0.5 * torch.sin(2 * math.pi * (x * torch.sin(way) - y * torch.cos(way) + wobble) / period)
+    kind = dice.uniform((n,))
+    screen = torch.where(column(kind < 0.4), wave,
+                         torch.where(column(kind < 0.55), torch.minimum(wave, crossed + 0.15), grain))
+    hard = column(dice.uniform((n,), 4, 14))
+    hatched = ((tone - screen * 0.95) * hard + 0.5).clamp(0, 1)
+    hatched = torch.where(column(kind > 0.72), tone, hatched)  # A wash.
+    only_lines = column(dice.chance(n, 0.15))
+    hatched = torch.where(only_lines, torch.ones_like(tone), hatched)
+    ink = 1 - hatched
+    # The limb fades away some distance from the hoof.
+    limb = (part == p.PART_SKIN).float()
+    hoof = ((part >= 1) & (part <= 4)).float()
+    weight = hoof.sum((1, 2, 3)).clamp(min=1)
+    hx = (hoof * x).sum((1, 2, 3)) / weight
+    hy = (hoof * y).sum((1, 2, 3)) / weight
+    spread = torch.sqrt(weight)
+    d = torch.sqrt((x - column(hx)) ** 2 + (y - column(hy)) ** 2)
+    d = d + smooth_noise(dice, n, size, 48) * 24
+    cut = column(spread * dice.uniform((n,), 0.62, 1.6))
+    cut = torch.where(column(dice.chance(n, 0.4)), torch.full_like(cut, 1e6), cut)
+    gone = limb * (d > cut)
+    clean = column(dice.chance(n, 0.85))
+    # Ground shading: a few strokes below the foot.
+    some = (1 - hatched) * (part == p.PART_GROUND) * column(dice.chance(n, 0.3)) * \
+        ((shade < 0.45).float())
+    ink = torch.where(foot, ink, torch.where(clean, some, ink))
+    ink = ink * (1 - gone)
+    line = line * (1 - gone)
+    ink = torch.maximum(ink, line * column(dice.uniform((n,), 0.5, 1.0)))
+    lettered = column(dice.chance(n, 0.6)).float()
+    width = dice.uniform((n,), 0.3, 0.9)
+    ink = torch.maximum(ink, lettered * strokes(dice, n, size, 5, (0.08 * size, 0.35 * size), width))
+    ink = torch.maximum(ink, lettered * letters(dice, n, size, 6))
+    white_lines = column(dice.chance(n, 0.2)).float()
+    ink = ink * (1 - white_lines * strokes(dice, n, size, 4, (0.1 * size, 0.4 * size), width))
+    paper = column(dice.uniform((n,), 0.8, 1.0))
+    black = column(dice.uniform((n,), 0.0, 0.25))
+    grey = paper - (paper - black) * ink.clamp(0, 1)
+    tint = 1 - 0.1 * dice.uniform((n, 3, 1, 1)) * column(dice.chance(n, 0.4))
+    return grey * tint
+
+
+def as_cut_out(dice, pictures, rgb):
+    """The foot alone on a plain ground, as in an old half-tone plate."""
+    n = rgb.shape[0]
+    part = pictures[:, 3:4].float()
+    foot = ((part >= 1) & (part <= 5)).float()
+    foot = F.avg_pool2d(foot, 3, 1, 1)
+    plain = torch.where(column(dice.chance(n, 0.8)), dice.uniform((n, 1, 1, 1), 0.85, 1.0),
+                        dice.uniform((n, 1, 1, 1)))
+    return rgb * foot + plain * (1 - foot)
+
+
+def windows(dice, pictures, points, facts, size, share=(0.72, 1.0)):
+    """Cuts a turned, scaled and perhaps mirrored window out of each picture.
+
+    @return picture n x 3 x size x size [0..1], masks n x 6 x size/2 x size/2,
+      card and known n x 1 x size x size, points n x 12 x 3 in the window [px] (there: 0 or 1),
+      mm per px n.
+    """
+    n, _, full, _ = pictures.shape
+    device = dice.device
+    rgb = pictures[:, :3].float() / 255
+    plate = dice.chance(n, PLATES)
+    if plate.any():
+        rgb[plate] = as_plate(dice, pictures[plate])
+    bare = dice.chance(n, CUT_OUTS) & ~plate
+    if bare.any():
+        rgb[bare] = as_cut_out(dice, pictures[bare], rgb[bare])
+    marks = pictures[:, 4:5].int()
+    masks = torch.cat([((marks >> k) & 1).float() for k in range(6)], 1)
+    part = pictures[:, 3:4]
+    cover = ((part == p.PART_THING) | (part == p.PART_CARD)).float()
+    cover = cover * column(~(plate | bare)).float()
+    masks[:, 4:5] *= column(~(plate | bare)).float()
+    cover = F.avg_pool2d(cover[..., ::2, ::2], 5, 1, 2)
+    scale = dice.uniform((n,), *share)
+    turn = dice.normal((n,)) * 0.1
+    room = 0.65 * (1 - scale)[:, None] + 0.04
+    shift = dice.uniform((n, 2), -1, 1) * room
+    mirror = torch.where(dice.chance(n, 0.5), 1.0, -1.0)
+    c, s = torch.cos(turn) * scale, torch.sin(turn) * scale
+    # From window to picture, both as -1..1.
+    theta = torch.stack([torch.stack([c * mirror, -s, shift[:, 0]], -1),
+                         torch.stack([s * mirror, c, shift[:, 1]], -1)], 1)
+    if size < 0.65 * full:
+        # Several painted pixels to one: without this the window would shimmer.
+        rgb = F.avg_pool2d(rgb, 3, 1, 1, count_include_pad=False)
+    # The masks are learned at half the size; the card's is also looked at.
+    grid = F.affine_grid(theta, (n, 1, size, size), align_corners=False)
+    every = torch.cat([rgb, masks[:, 4:5], torch.ones_like(rgb[:, :1])], 1)
+    every = F.grid_sample(every, grid, mode="bilinear", padding_mode="zeros",
+                          align_corners=False)
+    coarse = F.affine_grid(theta, (n, 1, size // 2, size // 2), align_corners=False)
+    masks = F.grid_sample(F.avg_pool2d(masks, 2), coarse, mode="bilinear",
+                          padding_mode="zeros", align_corners=False)
+    # The photo may end inside the window, and cut the foot.
+    ends = dice.uniform((n, 4), -0.25, 0.3).clamp(min=0) * size * dice.chance(n, 0.25)[:, None]
+    axis = torch.arange(size, device=device) + 0.5
+    here = ((axis > ends[:, 0:1]) & (axis < size - ends[:, 1:2]))[:, None, None, :] & \
+           ((axis > ends[:, 2:3]) & (axis < size - ends[:, 3:4]))[:, None, :, None]
+    every[:, 4:5] *= here
+    # A point: inverse of the same map.
+    inverse = torch.linalg.inv(theta[:, :, :2])
+    at = points[..., :2] / full * 2 - 1
+    there = points[..., 2] > 0
+    hidden = F.grid_sample(cover, at[:, :, None, :], align_corners=False)[:, 0, :, 0] > 0.75
+    there = there & ~hidden
+    out = torch.einsum("nij,nkj->nki", inverse, at - theta[:, None, :, 2])
+    there = there & (out.abs().amax(-1) < 1)
+    xy = (out + 1) * 0.5 * size
+    index = MIRRORED.to(device)
+    flip = (mirror < 0)[:, None, None]
+    xy = torch.where(flip, xy[:, index], xy)
+    there = torch.where(flip[..., 0], there[:, index], there)
+    there = there & (xy[..., 0] > ends[:, 0:1]) & (xy[..., 0] < size - ends[:, 1:2]) & \
+        (xy[..., 1] > ends[:, 2:3]) & (xy[..., 1] < size - ends[:, 3:4])
+    points = torch.cat([xy, there[..., None].float()], -1)
+    mm = facts[:, 0] * scale * full / size
+    return every[:, :3], masks, every[:, 3:4], every[:, 4:5], points, mm
+
+
+def blur_kernels(dice, n, size=7):
+    """Out of focus, moved, or neither: one kernel for each picture."""
+    r = size // 2
+    axis = torch.arange(-r, r + 1, device=dice.device).float()
+    y, x = torch.meshgrid(axis, axis, indexing="ij")
+    sigma = column(torch.where(dice.chance(n, 0.6), dice.uniform((n,), 0.35, 0.9),
+                               dice.uniform((n,), 0.5, 1.8)))[:, 0]
+    turn = column(dice.uniform((n,), 0, math.pi))[:, 0]
+    longer = column(torch.where(dice.chance(n, 0.2), dice.uniform((n,), 1.5, 4.0),
+                                torch.ones(n, device=dice.device)))[:, 0]
+    u = (x * torch.cos(turn) + y * torch.sin(turn)) / longer
+    v = y * torch.cos(turn) - x * torch.sin(turn)
+    k = torch.exp(-0.5 * (u * u + v * v) / sigma ** 2)
+    return k / k.sum((1, 2), keepdim=True)
+
+
+DCT = torch.tensor([[math.sqrt((1 if i == 0 else 2) / 8) *
+                     math.cos((2 * j + 1) * i * math.pi / 16) for j in range(8)]
+                    for i in range(8)])
+
+
+def block_coded(dice, x):
+    """Coarse 8 x 8 cosine blocks, as hard JPEG compression leaves them."""
+    n, c, h, w = x.shape
+    d = DCT.to(x.device)
+    shift = int(torch.randint(0, 8, (1,), generator=dice.source, device=x.device))
+    x = torch.roll(x, (shift, shift), (2, 3))
+    b = x.reshape(n, c, h // 8, 8, w // 8, 8)
+    b = torch.einsum("ui,nchiwj,vj->nchuwv", d, b, d)
+    f = torch.arange(8, device=x.device).float()
+    table = 1 + 0.6 * (f.reshape(8, 1) + f.reshape(1, 8))
+    strength = torch.where(dice.chance(n, 0.5), dice.uniform((n,), 0.002, 0.02),
+                           dice.uniform((n,), 0.01, 0.05))
+    step = strength.reshape(n, 1, 1, 1, 1, 1) * table.reshape(1, 1, 1, 8, 1, 8)
+    b = torch.round(b / step) * step
+    b = torch.einsum("ui,nchuwv,vj->nchiwj", d, b, d).reshape(n, c, h, w)
+    return torch.roll(b, (-shift, -shift), (2, 3))
+
+
+def photographed(dice, x):
+    """Light, colour, focus, noise, sharpening and compression."""
+    n, _, h, w = x.shape
+    # Uneven light across the picture.
+    uneven = dice.chance(n, 0.4)
+    ramp = F.interpolate(dice.uniform((n, 1, 3, 3), 0.55, 1.4), size=(h, w), mode="bilinear",
+                         align_corners=True)
+    x = torch.where(column(uneven), x * ramp, x)
+    x = x.clamp(1e-4, 1) ** column(torch.exp(dice.normal((n,)) * 0.22))
+    mean = x.mean((1, 2, 3), keepdim=True)
+    x = mean + (x - mean) * column(torch.exp(dice.normal((n,)) * 0.25))
+    x = x * column(torch.exp(dice.normal((n,)) * 0.15))
+    x = x * (1 + 0.09 * dice.normal((n, 3, 1, 1)))
+    grey = x.mean(1, keepdim=True)
+    colour = torch.where(dice.chance(n, 0.15), torch.zeros(n, device=x.device),
+                         dice.uniform((n,), 0.3, 1.35))
+    x = grey + (x - grey) * column(colour)
+    sepia = column(dice.chance(n, 0.04)).float()
+    x = x * (1 + sepia * torch.tensor([0.12, 0.0, -0.18], device=x.device).reshape(1, 3, 1, 1))
+    kernels = blur_kernels(dice, n)
+    flat = x.reshape(1, n * 3, h, w)
+    x = F.conv2d(flat, kernels.repeat_interleave(3, 0)[:, None], padding=3,
+                 groups=3 * n).reshape(n, 3, h, w)
+    # A small picture, enlarged.
+    small = dice.chance(n, 0.12)
+    if small.any():
+        part = F.interpolate(x[small], scale_factor=0.5, mode="area")
+        x[small] = F.interpolate(part, size=(h, w), mode="bicubic", align_corners=False)
+    strength = column(torch.where(dice.chance(n, 0.6), dice.uniform((n,), 0, 0.015),
+                                  dice.uniform((n,), 0, 0.05)))
+    noise = dice.normal(x.shape)
+    soft = F.avg_pool2d(noise, 3, 1, 1) * 2.2
+    noise = torch.where(column(dice.chance(n, 0.5)), noise, soft)
+    x = x + noise * strength * (0.4 + x.clamp(0, 1))
+    sharper = column(torch.where(dice.chance(n, 0.35), dice.uniform((n,), 0.3, 2.0),
+                                 torch.zeros(n, device=x.device)))
+    x = x + sharper * (x - F.avg_pool2d(x, 3, 1, 1))
+    coded = dice.chance(n, 0.4)
+    if coded.any():
+        x[coded] = block_coded(dice, x[coded].clamp(0, 1))
+    return x.clamp(0, 1)
+
+
+def network_input(picture, card, known, view, card_shown):
+    """@return n x 5 x size x size, see network.py."""
+    n, _, h, w = picture.shape
+    known = (known > 0.99).float()
+    picture = picture * known + 0.5 * (1 - known)
+    card = (card > 0.5).float() * known * column(card_shown)
+    plane = column(view.float()).expand(n, 1, h, w)
+    return torch.cat([picture, card, plane], 1)

@@ -1,0 +1,168 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "find/network_finder.h"
+
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <cmath>
+#include <opencv2/core.hpp>
+#include <opencv2/imgproc.hpp>
+#include <stdexcept>
+#include <utility>
+#include <vector>
+
+#include "plumbfoot/find/finder.h"
+#include "plumbfoot/geometry/random.h"
+
+namespace plumbfoot::find {
+namespace {
+
+constexpr int kSide = 96;
+
+/// A picture by a formula that is as short in Python.
+cv::Mat Pattern() {
+  cv::Mat rgb(kSide, kSide, CV_8UC3);
+  for (int y = 0; y < kSide; ++y) {
+    for (int x = 0; x < kSide; ++x) {
+      for (int k = 0; k < 3; ++k) {
+        rgb.at<cv::Vec3b>(y, x)[k] =
+            static_cast<unsigned char>((3 * x + 5 * y + 40 * k) % 256);
+      }
+    }
+  }
+  return rgb;
+}
+
+struct Logit {
+  int channel, row, column;
+  double value;
+};
+
+// Reference: the same weights in PyTorch 1.13 on the same picture, card in the
+// upper 24 rows, nothing known in the last 6 columns.
+TEST(AskNetwork, AnswersAsPyTorchDoes) {
+  cv::dnn::Net network = LoadNetwork();
+  cv::Mat known(kSide, kSide, CV_8U, cv::Scalar(255));
+  known.colRange(kSide - 6, kSide).setTo(0);
+  cv::Mat card(kSide, kSide, CV_8U, cv::Scalar(0));
+  card.rowRange(0, 24).setTo(255);
+  struct Case {
+    View view;
+    double foot_logit;
+    std::vector<Logit> logits;
+  };
+  const std::vector<Case> cases = {
+      {View::kSolar,
+       -3.649042,
+       {{0, 5, 7, -15.40809},
+        {3, 20, 30, -15.83043},
+        {9, 40, 11, -15.42873},
+        {12, 24, 24, -12.30191},
+        {16, 3, 40, 0.48389},
+        {17, 47, 47, -10.81779}}},
+      {View::kLateral,
+       -4.607483,
+       {{0, 5, 7, -15.31896},
+        {3, 20, 30, -14.26436},
+        {9, 40, 11, -16.0713},
+        {12, 24, 24, -15.00014},
+        {16, 3, 40, 1.78275},
+        {17, 47, 47, -10.04552}}},
+  };
+  for (const Case& c : cases) {
+    SCOPED_TRACE(geometry::ViewName(c.view));
+    const NetworkAnswer answer =
+        AskNetwork(network, c.view, Pattern(), known, card);
+    EXPECT_NEAR(std::log(answer.foot / (1 - answer.foot)), c.foot_logit, 1e-4);
+    for (const Logit& l : c.logits) {
+      const auto k = static_cast<std::size_t>(l.channel);
+      const cv::Mat& map = k < answer.points.size()
+                               ? answer.points[k]
+                               : answer.masks[k - answer.points.size()];
+      EXPECT_NEAR(map.at<float>(l.row, l.column), l.value, 1e-4) << l.channel;
+    }
+  }
+}
+
+TEST(ReadPoint, FindsTheMiddleOfABell) {
+  for (const double sigma : {0.6, 1.0, 1.6}) {
+    for (const double where : {17.5, 17.8, 18.25}) {
+      SCOPED_TRACE(testing::Message() << sigma << " at " << where);
+      cv::Mat map(48, 64, CV_32F);
+      for (int y = 0; y < map.rows; ++y) {
+        for (int x = 0; x < map.cols; ++x) {
+          const double dx = x + 0.5 - where;
+          const double dy = y + 0.5 - 30.0;
+          map.at<float>(y, x) = static_cast<float>(
+              20 - (dx * dx + dy * dy) / (2 * sigma * sigma));
+        }
+      }
+      const PointReading reading = ReadPoint(map);
+      // Two pixels to a cell.
+      EXPECT_NEAR(reading.at.x, 2 * where, 0.02);
+      EXPECT_NEAR(reading.at.y, 60.0, 0.02);
+      EXPECT_NEAR(reading.spread_px, 2 * sigma * std::sqrt(2.0), 0.02);
+      EXPECT_NEAR(reading.likelihood, 1.0, 1e-3);
+    }
+  }
+}
+
+TEST(ReadPoint, HalvesTheLikelihoodBetweenTwoPlaces) {
+  cv::Mat map(64, 64, CV_32F, cv::Scalar(-30));
+  map.at<float>(10, 10) = 12;
+  map.at<float>(50, 50) = 12;
+  EXPECT_NEAR(ReadPoint(map).likelihood, 0.5, 1e-4);
+}
+
+TEST(ReadPoint, SaysWhenNothingIsSeen) {
+  const cv::Mat map(64, 64, CV_32F, cv::Scalar(-20));
+  EXPECT_LT(ReadPoint(map).likelihood, 1e-3);
+}
+
+PlaneImage Picture(cv::Mat rgb) {
+  PlaneImage image;
+  image.known = cv::Mat(rgb.size(), CV_8U, cv::Scalar(255));
+  image.card = cv::Mat(rgb.size(), CV_8U, cv::Scalar(0));
+  image.rgb = std::move(rgb);
+  return image;
+}
+
+TEST(NetworkFinder, SeesNoFootInPlainAndNoisyPictures) {
+  const Finder finder = NetworkFinder();
+  geometry::Random random(11);
+  cv::Mat noise(512, 512, CV_8UC3);
+  for (int y = 0; y < noise.rows; ++y) {
+    for (int x = 0; x < noise.cols; ++x) {
+      for (int k = 0; k < 3; ++k) {
+        noise.at<cv::Vec3b>(y, x)[k] = static_cast<unsigned char>(
+            std::lround(std::clamp(128 + 40 * random.Normal(), 0.0, 255.0)));
+      }
+    }
+  }
+  const cv::Mat plain(512, 512, CV_8UC3, cv::Scalar(150, 140, 120));
+  for (const View view : {View::kSolar, View::kLateral}) {
+    for (const cv::Mat& rgb : {noise, plain}) {
+      EXPECT_LT(finder(view, Picture(rgb)).foot_confidence, kLeastConfidence);
+    }
+  }
+}
+
+TEST(NetworkFinder, AnswersTheSameAgain) {
+  const Finder finder = NetworkFinder();
+  cv::Mat rgb;
+  cv::resize(Pattern(), rgb, {512, 512});
+  const Sightings a = finder(View::kSolar, Picture(rgb));
+  const Sightings b = finder(View::kSolar, Picture(rgb));
+  EXPECT_EQ(a.foot_confidence, b.foot_confidence);
+  EXPECT_EQ(a.outline.size(), b.outline.size());
+}
+
+TEST(NetworkFinder, RefusesAPictureThatIsNotSquare) {
+  const Finder finder = NetworkFinder();
+  EXPECT_THROW((void)finder(View::kSolar,
+                            Picture(cv::Mat(300, 200, CV_8UC3, cv::Scalar()))),
+               std::invalid_argument);
+}
+
+}  // namespace
+}  // namespace plumbfoot::find
