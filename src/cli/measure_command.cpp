@@ -9,8 +9,8 @@
 #include "cli/commands.h"
 #include "cli/scale_words.h"
 #include "plumbfoot/draw/annotate.h"
-#include "plumbfoot/draw/canvas.h"
 #include "plumbfoot/find/points_file.h"
+#include "plumbfoot/photo/encode_jpeg.h"
 #include "plumbfoot/photo/write_file.h"
 #include "plumbfoot/report/measure_foot.h"
 #include "plumbfoot/report/report_json.h"
@@ -111,7 +111,7 @@ std::string AnnotatedJpeg(const report::FootReport& foot,
   if (foot.shod) caption.lines.emplace_back("Shod: the ground is the shoe's.");
   draw::AnnotateOptions options;
   options.plane = read.plane;
-  return draw::EncodeJpeg(
+  return photo::EncodeJpeg(
       draw::DrawAnnotated(
           read.photo, view.points, view.measures, caption, options)
           .rgb);

@@ -12,7 +12,7 @@
 #include <utility>
 
 #include "draw/label_placer.h"
-#include "plumbfoot/draw/figure.h"
+#include "plumbfoot/judge/words.h"
 
 namespace plumbfoot::draw {
 namespace {
@@ -82,7 +82,7 @@ std::string Lines(const ViewMeasures& measures,
     text += fmt::format("{}{} {}",
                         text.empty() ? "" : "\n",
                         info.name,
-                        FigureText(*measured, info.unit));
+                        judge::ShowInLine(*measured, info.unit));
   }
   return text;
 }

@@ -11,7 +11,6 @@
 #include <cmath>
 #include <cstdint>
 #include <numbers>
-#include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 #include <stdexcept>
 #include <utility>
@@ -464,16 +463,6 @@ cv::Mat Canvas::Picture() const {
   cv::Mat rgb;
   cv::cvtColor(state_->bgra, rgb, cv::COLOR_BGRA2RGB);
   return rgb;
-}
-
-std::string EncodeJpeg(const cv::Mat& rgb, int quality) {
-  cv::Mat bgr;
-  cv::cvtColor(rgb, bgr, cv::COLOR_RGB2BGR);
-  std::vector<unsigned char> bytes;
-  if (!cv::imencode(".jpg", bgr, bytes, {cv::IMWRITE_JPEG_QUALITY, quality})) {
-    throw std::logic_error("EncodeJpeg: OpenCV did not encode");
-  }
-  return {bytes.begin(), bytes.end()};
 }
 
 }  // namespace plumbfoot::draw

@@ -40,8 +40,8 @@ Normalised Undistort(const LensDistortion& lens, double xd, double yd) {
     const double step = slope > 1.0 / 3 ? 1 / slope : 1.0;
     x += step * ex;
     y += step * ey;
-    // The error left is the square of this one, about: the last digit.
-    if (ex * ex + ey * ey < 1e-16) break;
+    // The last digit: what is not radial still falls by ten in each round.
+    if (ex * ex + ey * ey < 1e-22) break;
   }
   return {x, y};
 }

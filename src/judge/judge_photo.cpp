@@ -36,8 +36,8 @@ constexpr Steps kDistanceMm{350.0, 200.0};
 constexpr Steps kNearHeelMm{8.0, 16.0};
 // CHOSEN: as used by MeasureOptions::half_heel_width_mm.
 constexpr double kHalfHeelWidthMm = 32.0;
-// CHOSEN: mean luma below which horn and shadow can't be told apart in the
-// yards that were tried; and above which the light edge is burnt.
+// CHOSEN, and not yet tried on real yards: mean luma below which horn and
+// shadow run into each other, and above which the light edge burns out.
 constexpr Steps kDarkLuma{45.0, 20.0};
 constexpr Steps kBrightLuma{215.0, 240.0};
 // CHOSEN: a wall in the sun or a dark floor may fill a part of any picture.

@@ -34,6 +34,12 @@ std::string_view UnitWords(measure::Unit unit) {
   return "";
 }
 
+/// Nobody trims by hundredths of a millimetre or of a degree; a ratio near one
+/// needs all of its digits.
+int MostDecimals(measure::Unit unit) {
+  return unit == measure::Unit::kRatio ? 3 : 1;
+}
+
 /// A foot's bearing area in mm² has five digits; people say cm².
 double PerShown(measure::Unit unit) {
   return unit == measure::Unit::kSquareMillimetre ? 0.01 : 1.0;
@@ -54,7 +60,7 @@ int Decimals(double uncertainty, int most) {
 Shown Show(const measure::Measured& measured, measure::Unit unit) {
   const double per = PerShown(unit);
   const double half = (measured.high95 - measured.low95) / 2 * per;
-  const int decimals = Decimals(half);
+  const int decimals = Decimals(half, MostDecimals(unit));
   return {Fixed(measured.value * per, decimals),
           Fixed(half, decimals),
           Fixed(measured.low95 * per, decimals),
@@ -64,8 +70,12 @@ Shown Show(const measure::Measured& measured, measure::Unit unit) {
 
 std::string ShowInLine(const measure::Measured& measured, measure::Unit unit) {
   const Shown shown = Show(measured, unit);
-  return fmt::format(
-      "{}{} ± {}{}", shown.value, shown.unit, shown.half_width, shown.unit);
+  // The sign of a degree stands at each number, a unit after the last.
+  return fmt::format("{}{} ± {}{}",
+                     shown.value,
+                     unit == measure::Unit::kDegree ? shown.unit : "",
+                     shown.half_width,
+                     shown.unit);
 }
 
 std::string ShowNumber(double value, measure::Unit unit) {

@@ -3,6 +3,7 @@
 
 #include <fmt/core.h>
 
+#include <algorithm>
 #include <cmath>
 #include <future>
 #include <utility>
@@ -46,6 +47,7 @@ card::CameraPrior PriorFor(const photo::Photo& photo,
       prior.focal_relative_sigma =
           scale.lens->focal_sigma_px / scale.lens->camera.focal_px;
       prior.lens = camera->lens;
+      prior.principal = camera->principal;
     }
   }
   return prior;
@@ -229,7 +231,14 @@ judge::PhotoQuality QualityOf(const ReadPhoto& read,
   facts.burnt = exposure.burnt;
   facts.drowned = exposure.drowned;
   if (finding) {
-    facts.foot_confidence = finding->foot_confidence;
+    // A person who placed the points has seen the foot; the finder need not.
+    const bool by_person =
+        std::any_of(finding->points.points.begin(),
+                    finding->points.points.end(),
+                    [](const auto& point) {
+                      return point && point->placed_by == PlacedBy::kPerson;
+                    });
+    if (!by_person) facts.foot_confidence = finding->foot_confidence;
     facts.cut_off = finding->cut_off;
   }
   return judge::JudgePhoto(facts);

@@ -4,6 +4,7 @@
 #include <benchmark/benchmark.h>
 #include <fmt/core.h>
 
+#include <algorithm>
 #include <array>
 #include <cstdlib>
 #include <filesystem>
@@ -21,6 +22,7 @@
 #include "plumbfoot/find/finder.h"
 #include "plumbfoot/find/plane_image.h"
 #include "plumbfoot/measure/measure.h"
+#include "plumbfoot/photo/encode_jpeg.h"
 #include "plumbfoot/photo/photo.h"
 #include "plumbfoot/report/measure_foot.h"
 #include "plumbfoot/report/report_json.h"
@@ -131,42 +133,53 @@ void AddStep(const std::string& name,
       ->UseRealTime();
 }
 
-void RunWhole(const Places& places, benchmark::State& state) {
-  double peak_mb = 0.0;
-  double cpu_s = 0.0;
-  for (auto _ : state) {
-    const CommandCost cost =
-        RunCommand({places.command.string(),
-                    "measure",
-                    "--foot",
-                    "LF",
-                    "--solar",
-                    places.PhotoOf(View::kSolar).string(),
-                    "--lateral",
-                    places.PhotoOf(View::kLateral).string(),
-                    "--out",
-                    (places.out / "LF").string()});
-    // 3: done, but a person should look at something.
-    if (cost.exit_status != 0 && cost.exit_status != 3) {
-      state.SkipWithError("the command gives up");
-      return;
-    }
-    state.SetIterationTime(cost.wall_s);
-    peak_mb = std::max(peak_mb, cost.peak_mb);
-    cpu_s += cost.cpu_s;
-  }
-  state.counters[kCpu] = 1e3 * cpu_s / static_cast<double>(state.iterations());
-  state.counters[kPeak] = peak_mb;
+/// The words of the main job, after the command's name.
+std::vector<std::string> MeasureWords(const Places& places) {
+  return {"measure",
+          "--foot",
+          "LF",
+          "--solar",
+          places.PhotoOf(View::kSolar).string(),
+          "--lateral",
+          places.PhotoOf(View::kLateral).string(),
+          "--out",
+          (places.out / "LF").string()};
+}
+
+/// Measures the command as a process of its own.
+void AddCommand(const std::string& name,
+                const Places& places,
+                std::vector<std::string> words) {
+  words.insert(words.begin(), places.command.string());
+  constexpr int kRuns = 3;
+  benchmark::RegisterBenchmark(
+      name.c_str(),
+      [words](benchmark::State& state) {
+        double peak_mb = 0.0;
+        double cpu_s = 0.0;
+        for (auto _ : state) {
+          const CommandCost cost = RunCommand(words);
+          // 3: done, but a person should look at something.
+          if (cost.exit_status != 0 && cost.exit_status != 3) {
+            state.SkipWithError("the command gives up");
+            return;
+          }
+          state.SetIterationTime(cost.wall_s);
+          peak_mb = std::max(peak_mb, cost.peak_mb);
+          cpu_s += cost.cpu_s;
+        }
+        state.counters[kCpu] = 1e3 * cpu_s / kRuns;
+        state.counters[kPeak] = peak_mb;
+      })
+      ->Unit(benchmark::kMillisecond)
+      ->Iterations(kRuns)
+      ->UseManualTime();
 }
 
 void AddAll(const Places& places) {
   const auto pair = std::make_shared<Pair>(places);
-  constexpr int kRuns = 3;
-  benchmark::RegisterBenchmark(
-      kPair, [places](benchmark::State& state) { RunWhole(places, state); })
-      ->Unit(benchmark::kMillisecond)
-      ->Iterations(kRuns)
-      ->UseManualTime();
+  AddCommand(kPair, places, MeasureWords(places));
+  AddCommand("command, started only", places, {"--version"});
   AddStep(kDecode, pair, [](const Stages& s) {
     return cv::imdecode(s.jpeg, cv::IMREAD_COLOR);
   });
@@ -193,7 +206,7 @@ void AddAll(const Places& places) {
   AddStep("draw and encode (draw)", pair, [](const Stages& s) {
     draw::AnnotateOptions options;
     options.plane = s.card.plane;
-    return draw::EncodeJpeg(
+    return photo::EncodeJpeg(
         draw::DrawAnnotated(s.photo, s.finding.points, s.measures, {}, options)
             .rgb);
   });

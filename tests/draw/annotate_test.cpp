@@ -13,6 +13,7 @@
 #include <vector>
 
 #include "plumbfoot/geometry/random.h"
+#include "plumbfoot/photo/encode_jpeg.h"
 
 namespace plumbfoot::draw {
 namespace {
@@ -194,7 +195,7 @@ TEST(DrawAnnotated, ReducesThePhotoAndAddsTheWords) {
   EXPECT_EQ(annotated.rgb.cols, 2048);
   EXPECT_GT(annotated.rgb.rows, 1536 + 100);
   EXPECT_LT(annotated.rgb.rows, 1536 + 500);
-  const std::string jpeg = EncodeJpeg(annotated.rgb);
+  const std::string jpeg = photo::EncodeJpeg(annotated.rgb);
   const cv::Mat back = cv::imdecode(
       std::vector<unsigned char>(jpeg.begin(), jpeg.end()), cv::IMREAD_COLOR);
   EXPECT_EQ(back.size(), annotated.rgb.size());

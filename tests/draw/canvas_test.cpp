@@ -9,6 +9,7 @@
 #include <stdexcept>
 
 #include "draw/outside.h"
+#include "plumbfoot/photo/encode_jpeg.h"
 
 namespace plumbfoot::draw {
 namespace {
@@ -109,7 +110,7 @@ TEST(Canvas, LeavesThePictureItIsGivenAlone) {
   // Red stays first, and what is not drawn on stays as it was.
   EXPECT_EQ(drawn.at<cv::Vec3b>(15, 15), cv::Vec3b(230, 159, 0));
   EXPECT_EQ(drawn.at<cv::Vec3b>(5, 5), cv::Vec3b(200, 100, 50));
-  const std::string jpeg = EncodeJpeg(drawn, 95);
+  const std::string jpeg = photo::EncodeJpeg(drawn, 95);
   const cv::Mat back = cv::imdecode(
       std::vector<unsigned char>(jpeg.begin(), jpeg.end()), cv::IMREAD_COLOR);
   ASSERT_EQ(back.size(), rgb.size());

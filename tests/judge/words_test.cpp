@@ -64,9 +64,21 @@ TEST(Show, HasNoNegativeZero) {
 
 TEST(ShowInLine, PutsTheUnitBesideEachNumber) {
   EXPECT_EQ(ShowInLine({51.23, 0.41, 50.43, 52.03}, Unit::kDegree),
-            "51.23° ± 0.80°");
+            "51.2° ± 0.8°");
   EXPECT_EQ(ShowInLine({1.0834, 0.012, 1.06, 1.108}, Unit::kRatio),
             "1.083 ± 0.024");
+}
+
+TEST(ShowInLine, PutsAUnitOfWordsBehindTheLast) {
+  EXPECT_EQ(ShowInLine({128.36, 0.6, 127.15, 129.57}, Unit::kMillimetre),
+            "128.4 ± 1.2 mm");
+}
+
+TEST(ShowInLine, GivesNoDecimalsThatMeanNothing) {
+  EXPECT_EQ(ShowInLine({128.36, 6.2, 115.96, 140.76}, Unit::kMillimetre),
+            "128 ± 12 mm");
+  EXPECT_EQ(ShowInLine({-0.047, 0.04, -0.137, 0.042}, Unit::kMillimetre),
+            "0.0 ± 0.1 mm");
 }
 
 TEST(ShowNumber, HasNoIdleZeros) {

@@ -41,11 +41,7 @@ int Run(int argc, char** argv) {
 
   if (given->parsed()) {
     options.pairs = given_pairs;
-    std::vector<PointsGiven> rows;
-    for (const int count : tags) {
-      rows.push_back(StudyPointsGiven(count, options));
-    }
-    fmt::print("{}", Table(rows));
+    fmt::print("{}", Table(StudyPointsGiven(tags, options)));
   }
   if (coverage->parsed()) {
     options.pairs = coverage_pairs;

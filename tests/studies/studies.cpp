@@ -71,6 +71,18 @@ scenes::FootShape AnyFoot(Random& random) {
   return scenes::RandomFootShape(random, kFeet[random.Below(4)]);
 }
 
+/// The standard card as if only so many of its tags could be seen: those
+/// nearest its corner stay longest, as a hand covers the ends.
+card::Layout WithTags(int count) {
+  constexpr int kOrder[] = {0, 1, 3, 2, 4};
+  card::Layout layout = card::StandardLayout();
+  std::erase_if(layout.tags, [&](const card::TagPlace& tag) {
+    const auto* const place = std::find(kOrder, kOrder + 5, tag.id);
+    return place - kOrder >= count;
+  });
+  return layout;
+}
+
 /// The focal length as EXIF tells it: whole millimetres on 35 mm film.
 card::CameraPrior PriorOf(const scenes::SceneOptions& scene, cv::Size size) {
   card::CameraPrior prior;
@@ -231,9 +243,10 @@ double Percentile(std::vector<double> values, double part) {
   return values[low] * (1 - rest) + values[high] * rest;
 }
 
-PointsGiven StudyPointsGiven(int tags, const StudyOptions& options) {
-  PointsGiven study;
-  study.tags = tags;
+std::vector<PointsGiven> StudyPointsGiven(const std::vector<int>& tags,
+                                          const StudyOptions& options) {
+  std::vector<PointsGiven> studies;
+  for (const int count : tags) studies.push_back({.tags = count});
   const cv::Size size(options.width_px, options.height_px);
   for (int pair = 0; pair < options.pairs; ++pair) {
     Random random(options.seed * 1'000'003 + static_cast<std::uint64_t>(pair));
@@ -241,33 +254,31 @@ PointsGiven StudyPointsGiven(int tags, const StudyOptions& options) {
     for (const View view : kViews) {
       scenes::SceneOptions scene = StudyScene(view, shape, random);
       scene.card_only = true;
-      // The tags nearest the corner stay longest, as a hand covers the ends.
-      constexpr int kOrder[] = {0, 1, 3, 2, 4};
-      for (int i = tags; i < 5; ++i) {
-        scene.card.tags[static_cast<std::size_t>(kOrder[i])] = false;
-      }
       const auto rendered =
           scenes::Render(scene, size.width, size.height, options.threads);
-      const auto card =
-          card::FindCard(rendered.photo, {.camera = PriorOf(scene, size)});
-      if (!card) {
-        ++study.card_refused;
-        continue;
-      }
-      measure::MeasureOptions measuring;
-      measuring.trials = 100;  // Only the values are looked at.
-      const auto measures = measure::MeasureView(
-          GivenPoints(rendered.truth, 0.01), card->plane, measuring);
-      for (const auto& [id, outcome] : measures.outcomes) {
-        if (const auto error = ErrorOf(measures, rendered.truth, id)) {
-          study.errors[id].push_back(*error);
+      for (PointsGiven& study : studies) {
+        const auto card = card::FindCard(
+            rendered.photo,
+            {.layout = WithTags(study.tags), .camera = PriorOf(scene, size)});
+        if (!card) {
+          ++study.card_refused;
+          continue;
+        }
+        measure::MeasureOptions measuring;
+        measuring.trials = 100;  // Only the values are looked at.
+        const auto measures = measure::MeasureView(
+            GivenPoints(rendered.truth, 0.01), card->plane, measuring);
+        for (const auto& [id, outcome] : measures.outcomes) {
+          if (const auto error = ErrorOf(measures, rendered.truth, id)) {
+            study.errors[id].push_back(*error);
+          }
         }
       }
     }
-    ++study.pairs;
-    if (options.progress) options.progress(study.pairs);
+    for (PointsGiven& study : studies) ++study.pairs;
+    if (options.progress) options.progress(pair + 1);
   }
-  return study;
+  return studies;
 }
 
 Coverage StudyCoverage(const StudyOptions& options) {

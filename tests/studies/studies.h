@@ -19,8 +19,8 @@ namespace plumbfoot::studies {
 struct StudyOptions {
   int pairs = 200;
   std::uint64_t seed = 1;
-  int width_px = 2016;
-  int height_px = 1512;
+  int width_px = 1600;
+  int height_px = 1200;
   int threads = 2;
   /// Called after each pair, with how many are done.
   std::function<void(int)> progress;
@@ -41,8 +41,10 @@ struct PointsGiven {
 
 /// The exact points are given, the card lies in the measured plane: what is
 /// left is the card's own error. Width 90 to 160 mm, toe 38 to 62 degrees,
-/// camera 0.35 to 1.2 m, tilt to 15 degrees, focal lengths of phones.
-PointsGiven StudyPointsGiven(int tags, const StudyOptions& options);
+/// camera 0.35 to 1.2 m, tilt to 15 degrees, focal lengths of phones. One study
+/// for each number of tags, on the same photos.
+std::vector<PointsGiven> StudyPointsGiven(const std::vector<int>& tags,
+                                          const StudyOptions& options);
 
 struct Coverage {
   int pairs = 0;

@@ -24,7 +24,7 @@ TEST(Studies, MeasuresGivenPointsWithinTheBar) {
   StudyOptions options;
   options.pairs = 12;
   options.seed = 11;
-  const PointsGiven study = StudyPointsGiven(5, options);
+  const PointsGiven study = StudyPointsGiven({5}, options).front();
   EXPECT_EQ(study.card_refused, 0);
   // design bar: 0.3 % and 0.2 degrees at the 95th percentile.
   for (const MeasureId id :

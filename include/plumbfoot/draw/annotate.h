@@ -56,7 +56,7 @@ struct Annotated {
 };
 
 /// Draws the measures of one view on its photo. The photo is not altered. For
-/// the file: EncodeJpeg(annotated.rgb) and photo::WriteWhole.
+/// the file: photo::EncodeJpeg(annotated.rgb) and photo::WriteWhole.
 /// @param photo     The upright photo that the points were placed on.
 /// @param measures  Of the same points.
 /// @throws std::invalid_argument if the photo is empty or the views differ.

@@ -189,8 +189,4 @@ class Canvas {
   std::unique_ptr<State> state_;
 };
 
-/// The bytes of a JPEG (OpenCV's encoder).
-/// @param rgb  CV_8UC3, red first.
-std::string EncodeJpeg(const cv::Mat& rgb, int quality = 90);
-
 }  // namespace plumbfoot::draw

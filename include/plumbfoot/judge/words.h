@@ -19,7 +19,8 @@ namespace plumbfoot::judge {
 int Decimals(double uncertainty, int most = 3);
 
 /// A measured value in the unit that people see (areas in cm²), each number
-/// rounded alike and without its unit.
+/// rounded alike and without its unit: to two digits of the half width, but
+/// never finer than a tenth (a ratio: a thousandth).
 struct Shown {
   std::string value;       ///< "128.4"
   std::string half_width;  ///< Half of the 95 % interval: "1.7"
@@ -29,7 +30,7 @@ struct Shown {
 };
 Shown Show(const measure::Measured& measured, measure::Unit unit);
 
-/// "128.4 mm ± 1.7 mm", "51.2° ± 0.8°": the half width is that of the 95 %
+/// "128.4 ± 1.7 mm", "51.2° ± 0.8°": the half width is that of the 95 %
 /// interval.
 std::string ShowInLine(const measure::Measured& measured, measure::Unit unit);
 
