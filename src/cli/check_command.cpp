@@ -53,7 +53,8 @@ struct Look {
 /// is seen more clearly.
 std::optional<Look> LookForFoot(const report::ReadPhoto& read,
                                 const report::ScaleRequest& scale,
-                                std::optional<View> view) {
+                                std::optional<View> view,
+                                const find::Finder& finder) {
   std::optional<Look> best;
   for (const View candidate : {View::kSolar, View::kLateral}) {
     if (view && *view != candidate) continue;
@@ -64,7 +65,7 @@ std::optional<Look> LookForFoot(const report::ReadPhoto& read,
                               .layout = &scale.layout,
                               .given = {}};
     request.given.view = candidate;
-    auto found = find::FindPoints(request);
+    auto found = find::FindPoints(request, finder);
     Look look{candidate, find::Finding{}};
     look.finding->points.view = candidate;
     if (found) look.finding = std::move(*found);
@@ -179,6 +180,7 @@ ExitStatus RunCheck(const CheckWords& words) {
   if (!scale) return Refuse(scale.error());
 
   ExitStatus status = ExitStatus::kDone;
+  const find::Finder finder = find::NetworkFinder();
   json photos = json::array();
   for (const std::string& path : words.photos) {
     auto read = report::OpenPhoto(path, *scale);
@@ -201,7 +203,7 @@ ExitStatus RunCheck(const CheckWords& words) {
     if (words.view == "solar") view = View::kSolar;
     if (words.view == "lateral") view = View::kLateral;
     if (!view) view = ViewFromName(path);
-    const auto look = LookForFoot(*read, *scale, view);
+    const auto look = LookForFoot(*read, *scale, view, finder);
     if (!view && look->finding->foot_confidence > 0) view = look->view;
     const auto quality = report::QualityOf(*read, *scale, view, look->finding);
     if (quality.grade == judge::Grade::kRetake && status == ExitStatus::kDone) {

@@ -501,10 +501,14 @@ PointReading ReadPoint(const cv::Mat& map) {
 }
 
 Finder NetworkFinder() {
-  const auto network = std::make_shared<cv::dnn::Net>(LoadNetwork());
-  const auto calibration = std::make_shared<Calibration>(LoadCalibration());
-  return [network, calibration](View view, const PlaneImage& image) {
-    return Find(*network, *calibration, view, image);
+  struct Loaded {
+    cv::dnn::Net network = LoadNetwork();
+    Calibration calibration = LoadCalibration();
+  };
+  const auto loaded = std::make_shared<std::unique_ptr<Loaded>>();
+  return [loaded](View view, const PlaneImage& image) {
+    if (!*loaded) *loaded = std::make_unique<Loaded>();
+    return Find((*loaded)->network, (*loaded)->calibration, view, image);
   };
 }
 

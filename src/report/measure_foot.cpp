@@ -85,7 +85,8 @@ struct ViewWork {
 Result<ViewWork> WorkOn(View view,
                         const ReadPhoto& read,
                         const FootRequest& request,
-                        const HalfHeelWidth& half_heel_width) {
+                        const HalfHeelWidth& half_heel_width,
+                        const find::Finder& finder) {
   ViewWork work;
   work.report = Describe(read, request.scale);
   const auto& given =
@@ -109,7 +110,7 @@ Result<ViewWork> WorkOn(View view,
   find_request.given.view = view;
 
   std::optional<find::Finding> finding;
-  if (auto found = find::FindPoints(find_request)) {
+  if (auto found = find::FindPoints(find_request, finder)) {
     finding = std::move(*found);
   } else if (found.error().code == RefusalCode::kNoFoot) {
     work.no_foot = found.error();
@@ -295,18 +296,22 @@ Result<MeasuredFoot> MeasureFoot(const FootRequest& request) {
   report.stage = request.stage;
   report.software_version = PLUMBFOOT_VERSION;
 
+  const find::Finder finder = find::NetworkFinder();
   std::optional<Refusal> no_foot;
   bool seen = false;
   if (foot.solar) {
-    auto work = WorkOn(View::kSolar, *foot.solar, request, {});
+    auto work = WorkOn(View::kSolar, *foot.solar, request, {}, finder);
     if (!work) return work.error();
     report.solar = std::move(work->report);
     no_foot = work->no_foot;
     seen = !work->no_foot;
   }
   if (foot.lateral) {
-    auto work = WorkOn(
-        View::kLateral, *foot.lateral, request, HalfHeelWidthOf(report.solar));
+    auto work = WorkOn(View::kLateral,
+                       *foot.lateral,
+                       request,
+                       HalfHeelWidthOf(report.solar),
+                       finder);
     if (!work) return work.error();
     report.lateral = std::move(work->report);
     if (work->no_foot) no_foot = work->no_foot;

@@ -55,7 +55,7 @@ Seen LookAtScene(View view, geometry::Foot foot, std::uint64_t seed) {
   FindRequest request{view, photo, plane};
   request.layout = &layout;
   request.given.view = view;
-  const auto found = FindPoints(request);
+  const auto found = FindPoints(request, FindByImageProcessing);
   return {std::move(scene),
           geometry::NominalMap(plane),
           found ? std::optional(*found) : std::nullopt};

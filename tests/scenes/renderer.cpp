@@ -516,11 +516,15 @@ class Renderer {
   }
 
   // Can the camera see this place, or does something stand before it?
+  // From the side everything that is measured lies on the foot's edge, behind
+  // its own rounding or under the coat, and a person still sees where it is.
   bool Seen(Vec3 place) const {
     const Vec3 d = place - layout_.lens;
     const double distance = Length(d);
-    // CHOSEN: 2.5 mm of grace, for points on edges and under fringe hair.
-    return !tracer_.Blocked({layout_.lens, Normalised(d)}, 1.0, distance - 2.5);
+    // CHOSEN: 2.5 mm of grace for points on edges; 15 mm from the side.
+    const double grace = o_.view == View::kSolar ? 2.5 : 15.0;
+    return !tracer_.Blocked(
+        {layout_.lens, Normalised(d)}, 1.0, distance - grace);
   }
 
   void FindCovered(Truth& t) const {

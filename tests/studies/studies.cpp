@@ -335,6 +335,7 @@ Coverage StudyCoverage(const StudyOptions& options) {
 
 PointsFound StudyPointsFound(const StudyOptions& options) {
   PointsFound study;
+  const find::Finder finder = find::NetworkFinder();
   for (int pair = 0; pair < options.pairs; ++pair) {
     Random random(options.seed * 1'000'003 + static_cast<std::uint64_t>(pair));
     const scenes::FootShape shape = AnyFoot(random);
@@ -365,7 +366,7 @@ PointsFound StudyPointsFound(const StudyOptions& options) {
                                 .layout = &layout,
                                 .given = {}};
       request.given.view = view;
-      const auto finding = find::FindPoints(request);
+      const auto finding = find::FindPoints(request, finder);
       if (!finding) {
         ++refused;
         continue;

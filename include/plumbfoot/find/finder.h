@@ -54,8 +54,8 @@ using Finder = std::function<Sightings(View, const PlaneImage&)>;
 Sightings FindByImageProcessing(View view, const PlaneImage& image);
 
 /// The trained finder: first over the whole picture, then again, closer, where
-/// the foot is. Loads the network once; what comes back may be called again and
-/// again, but not from two threads at once.
+/// the foot is. Loads the network when it is first called; what comes back may
+/// be called again and again, but not from two threads at once.
 ///
 /// A point's confidence is how often points as likely lay within 5 mm on
 /// painted scenes that the network had never seen, and its sigma what their
@@ -113,6 +113,6 @@ inline constexpr double kLeastConfidence = 0.5;
 /// @return The finding, however incomplete; or kNoFoot if no foot is seen and
 ///   no point was given.
 Result<Finding> FindPoints(const FindRequest& request,
-                           const Finder& finder = FindByImageProcessing);
+                           const Finder& finder = NetworkFinder());
 
 }  // namespace plumbfoot::find
