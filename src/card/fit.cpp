@@ -364,7 +364,7 @@ std::optional<PlaneFit> FitWith(const Layout& layout,
 std::optional<PlaneFit> FitPlane(const Layout& layout,
                                  const std::vector<FittedTag>& tags,
                                  const CameraBelief& belief) {
-  const auto flat = FitWith(layout, tags, belief, kBendSigma);
+  auto flat = FitWith(layout, tags, belief, kBendSigma);
   if (!flat || flat->bend_mm < kFreeBendFrom) return flat;
   return FitWith(layout, tags, belief, kFreeBendSigma);
 }

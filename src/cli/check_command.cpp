@@ -62,7 +62,7 @@ std::optional<Look> LookForFoot(const report::ReadPhoto& read,
                               .photo = read.photo,
                               .plane = read.plane,
                               .card = read.card ? &*read.card : nullptr,
-                              .layout = &scale.layout,
+                              .layout = read.card ? &scale.layout : nullptr,
                               .given = {}};
     request.given.view = candidate;
     auto found = find::FindPoints(request, finder);

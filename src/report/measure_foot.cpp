@@ -96,7 +96,7 @@ Result<ViewWork> WorkOn(View view,
       .photo = read.photo,
       .plane = read.plane,
       .card = read.card ? &*read.card : nullptr,
-      .layout = &request.scale.layout,
+      .layout = read.card ? &request.scale.layout : nullptr,
       .given = {},
       .half_heel_width_mm = half_heel_width.mm,
       .half_heel_width_sigma_mm = half_heel_width.sigma_mm};
