@@ -85,7 +85,7 @@ TEST(JudgeFoot, SaysPlainlyWhatAPhotoCantTell) {
   ASSERT_TRUE(o.has_value());
   EXPECT_FALSE(o->stands_out);
   EXPECT_THAT(o->words, HasSubstr("can't be told from this photo"));
-  EXPECT_THAT(o->words, HasSubstr("4.20° to 5.80°"));
+  EXPECT_THAT(o->words, HasSubstr("4.2° to 5.8°"));
 }
 
 // The cut-off of 10 degrees is common practice.

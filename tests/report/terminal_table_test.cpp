@@ -52,7 +52,7 @@ TEST(TerminalTable, ShowsEveryMeasureOfAViewWithItsInterval) {
   }
   // 51.25 with u = 0.41: half of the interval is 1.96 x 0.41 = 0.80.
   EXPECT_THAT(table, HasSubstr("51.2 ± 0.8"));
-  EXPECT_THAT(table, HasSubstr("50.45 to 52.05"));
+  EXPECT_THAT(table, HasSubstr("50.4 to 52.1"));
   EXPECT_THAT(table, HasSubstr("133.1 ± 2.1    cm²"));
 }
 

@@ -2,7 +2,6 @@
 #include "scenes/truth.h"
 
 #include <Eigen/Geometry>
-#include <Eigen/QR>
 #include <algorithm>
 #include <cmath>
 #include <numbers>
@@ -181,38 +180,6 @@ void AddLateral(const SceneOptions& o,
 
 }  // namespace
 
-namespace {
-
-/// Where one side of the outline is widest: the top of a parabola through all
-/// of its corners within a tenth of the foot's length, since the furthest
-/// corner of a rippled edge may stand anywhere along its flat side.
-double WidestX(const FootPolyline& outline, FootPoint corner, double length) {
-  double centre = corner.x;
-  for (int round = 0; round < 20; ++round) {
-    std::vector<FootPoint> near;
-    for (const FootPoint p : outline) {
-      if ((p.y > 0) == (corner.y > 0) && std::abs(p.x - centre) < length / 10) {
-        near.push_back(p);
-      }
-    }
-    Eigen::MatrixXd powers(static_cast<Eigen::Index>(near.size()), 3);
-    Eigen::VectorXd y(powers.rows());
-    for (Eigen::Index i = 0; i < powers.rows(); ++i) {
-      const FootPoint p = near[static_cast<std::size_t>(i)];
-      powers.row(i) << 1, p.x - centre, (p.x - centre) * (p.x - centre);
-      y(i) = p.y;
-    }
-    const Eigen::Vector3d fit = powers.colPivHouseholderQr().solve(y);
-    const double step =
-        std::clamp(-fit(1) / (2 * fit(2)), -length / 20, length / 20);
-    centre += step;
-    if (std::abs(step) < 1e-6) break;
-  }
-  return centre;
-}
-
-}  // namespace
-
 std::map<std::string, double> SolarMeasures(const Truth& t) {
   const FootPolyline& outline = t.outline_mm;
   std::map<std::string, double> m;
@@ -238,9 +205,7 @@ std::map<std::string, double> SolarMeasures(const Truth& t) {
   m["frog_width"] = frog_left.y - frog_right.y;
   m["frog_width_to_length"] = m["frog_width"] / m["frog_length"];
   m["toe_to_frog_apex"] = toe_x - apex.x;
-  const double widest_x = (WidestX(outline, widest_left, toe_x) +
-                           WidestX(outline, widest_right, toe_x)) /
-                          2;
+  const double widest_x = (widest_left.x + widest_right.x) / 2;
   m["widest_to_toe"] = toe_x - widest_x;
   m["widest_to_heel"] = widest_x;
   m["toe_share"] = 100 * m["widest_to_toe"] / m["bearing_length"];
