@@ -9,6 +9,8 @@
 #include <algorithm>
 #include <chrono>
 #include <cmath>
+#include <cstdio>
+#include <exception>
 #include <numbers>
 #include <opencv2/imgproc.hpp>
 #include <vector>
@@ -70,9 +72,7 @@ double WallAngle(const PlaneMap& map, const geometry::PhotoPolyline& wall) {
          180 / std::numbers::pi;
 }
 
-}  // namespace
-
-int main(int argc, char** argv) {
+int Run(int argc, char** argv) {
   CLI::App app("Errors of the finder on rendered photos.");
   std::uint64_t scenes = 20;
   std::uint64_t first = 9900;
@@ -186,4 +186,15 @@ int main(int argc, char** argv) {
       2 * scenes,
       Quantile(seconds, 0.5));
   return 0;
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+  try {
+    return Run(argc, argv);
+  } catch (const std::exception& e) {
+    std::fputs(e.what(), stderr);
+    return 70;
+  }
 }
