@@ -42,8 +42,8 @@ struct Tally {
 double Quantile(std::vector<double> v, double share) {
   if (v.empty()) return std::nan("");
   std::sort(v.begin(), v.end());
-  return v[static_cast<std::size_t>(share * static_cast<double>(v.size() - 1) +
-                                    0.5)];
+  const auto at = std::lround(share * static_cast<double>(v.size() - 1));
+  return v[static_cast<std::size_t>(at)];
 }
 
 cv::Mat Filled(const geometry::PhotoPolyline& line) {
