@@ -49,14 +49,20 @@ class Lots {
   uint64_t state_;
 };
 
-inline float Deg(float d) { return d * 0.017453293f; }
-inline float Linear(float v) { return powf(Clamp(v, 0, 1), 2.2f); }
+inline float Deg(float d) {
+  return d * 0.017453293f;
+}
+inline float Linear(float v) {
+  return powf(Clamp(v, 0, 1), 2.2f);
+}
 /// Hue [turns], saturation and value as on a screen, to linear light.
 inline V3 Hsv(float h, float s, float v) {
   const float k = (h - floorf(h)) * 6;
-  const float r = Clamp(fabsf(k - 3) - 1, 0, 1), g = Clamp(2 - fabsf(k - 2), 0, 1),
+  const float r = Clamp(fabsf(k - 3) - 1, 0, 1),
+              g = Clamp(2 - fabsf(k - 2), 0, 1),
               b = Clamp(2 - fabsf(k - 4), 0, 1);
-  return {Linear(v * (1 - s + s * r)), Linear(v * (1 - s + s * g)),
+  return {Linear(v * (1 - s + s * r)),
+          Linear(v * (1 - s + s * g)),
           Linear(v * (1 - s + s * b))};
 }
 /// A brown, grey or buff of that screen value.
@@ -147,7 +153,8 @@ inline void DrawFoot(Scene& s, Lots& l) {
   s.heel_height = s.toe_height * l.In(0.26f, 0.66f);
   // The coronet must be long enough to carry a limb.
   for (int i = 0; i < 8 && s.length - s.toe_height * s.cot_toe +
-                                   s.heel_height * s.cot_heel < 0.5f * s.length;
+                                   s.heel_height * s.cot_heel <
+                               0.5f * s.length;
        ++i) {
     s.toe_height *= 0.9f;
     s.heel_height *= 0.95f;
@@ -216,10 +223,11 @@ inline void DrawLimb(Scene& s, Lots& l, float toe_angle) {
   const float len = s.length * l.In(0.5f, 0.95f);
   s.pastern_rb = s.pastern_ra * l.In(0.62f, 0.86f);
   if (s.lateral) {
-    s.pastern_a = V3{xt, 0, s.toe_height} - m * (s.pastern_ra + l.In(0, 3)) + u * 4;
+    s.pastern_a =
+        V3{xt, 0, s.toe_height} - m * (s.pastern_ra + l.In(0, 3)) + u * 4;
   } else {
-    const float z = std::max(0.5f * (s.toe_height + s.heel_height),
-                             s.pastern_ra + 12);
+    const float z =
+        std::max(0.5f * (s.toe_height + s.heel_height), s.pastern_ra + 12);
     s.pastern_a = {0.5f * (xt + xh), 0, z};
   }
   s.pastern_b = s.pastern_a + u * len;
@@ -228,8 +236,10 @@ inline void DrawLimb(Scene& s, Lots& l, float toe_angle) {
   const float lean = s.lateral ? Deg(90 + l.Near(0, 6, -18, 18))
                                : std::max(g + Deg(l.In(-50, 40)), Deg(2));
   const float away = Deg(l.Near(0, 5, -15, 15));
-  s.cannon_end = s.pastern_b + V3{-cosf(lean) * cosf(away), sinf(away),
-                                  sinf(lean) * cosf(away)} * 300.0f;
+  s.cannon_end =
+      s.pastern_b +
+      V3{-cosf(lean) * cosf(away), sinf(away), sinf(lean) * cosf(away)} *
+          300.0f;
   s.bulb_r = s.length * l.In(0.13f, 0.2f);
   s.bulb_y = 0.5f * (s.heel_left + s.heel_right) * l.In(0.34f, 0.55f);
   s.bulb_z = 0.6f * s.heel_height + s.bulb_r * l.In(0.85f, 1.1f);
@@ -242,7 +252,8 @@ inline void DrawLimb(Scene& s, Lots& l, float toe_angle) {
 
 inline void DrawColours(Scene& s, Lots& l) {
   const int kind = l.Pick(4);
-  const float lo[4] = {0.1f, 0.22f, 0.4f, 0.6f}, hi[4] = {0.28f, 0.45f, 0.65f, 0.88f};
+  const float lo[4] = {0.1f, 0.22f, 0.4f, 0.6f},
+              hi[4] = {0.28f, 0.45f, 0.65f, 0.88f};
   s.horn = Hsv(l.In(0.03f, 0.13f), l.In(0, 0.4f), l.In(lo[kind], hi[kind]));
   const int other = l.Pick(4);
   s.horn2 = Hsv(l.In(0.03f, 0.13f), l.In(0, 0.4f), l.In(lo[other], hi[other]));
@@ -251,10 +262,12 @@ inline void DrawColours(Scene& s, Lots& l) {
   s.rim = l.Chance(0.55f)
               ? Hsv(l.In(0.05f, 0.13f), l.In(0.05f, 0.4f), l.In(0.45f, 0.9f))
               : s.horn * l.In(0.7f, 1.6f);
-  s.line = l.Chance(0.65f) ? Hsv(l.In(0.09f, 0.14f), l.In(0.1f, 0.6f), l.In(0.5f, 0.95f))
-                           : s.rim * l.In(0.2f, 0.9f);
+  s.line = l.Chance(0.65f)
+               ? Hsv(l.In(0.09f, 0.14f), l.In(0.1f, 0.6f), l.In(0.5f, 0.95f))
+               : s.rim * l.In(0.2f, 0.9f);
   s.frog = Hsv(l.In(0, 0.7f) < 0.55f ? l.In(0.03f, 0.12f) : l.In(0.5f, 0.7f),
-               l.In(0, 0.3f), l.In(0.1f, 0.8f));
+               l.In(0, 0.3f),
+               l.In(0.1f, 0.8f));
   s.hair = Hsv(l.In(0.02f, 0.11f), l.In(0.0f, 0.65f), l.In(0.06f, 0.9f));
   s.hair2 = l.Chance(0.7f) ? s.hair * l.In(0.4f, 1.6f) : Earth(l, 0.05f, 0.95f);
   s.mud = Earth(l, 0.1f, 0.6f);
@@ -288,12 +301,16 @@ inline void DrawCard(Scene& s, Lots& l) {
     const float lean = Deg(l.Near(0, 1.5f, -5, 5));
     s.card_x = x * cosf(lean) + y * sinf(lean);
     s.card_y = y * cosf(lean) - x * sinf(lean);
-    // The box of the card is 160 wide: put it before the toe or behind the heel.
-    float x0 = std::min(0.0f, 160 * s.card_x.x) + std::min(0.0f, 160 * s.card_y.x);
-    float z0 = std::min(0.0f, 160 * s.card_x.z) + std::min(0.0f, 160 * s.card_y.z);
+    // The box of the card is 160 wide: put it before the toe or behind the
+    // heel.
+    float x0 =
+        std::min(0.0f, 160 * s.card_x.x) + std::min(0.0f, 160 * s.card_y.x);
+    float z0 =
+        std::min(0.0f, 160 * s.card_x.z) + std::min(0.0f, 160 * s.card_y.z);
     const float gap = l.In(4, 60);
     float left = l.Chance(0.6f) ? s.length + gap
-                                : std::min(HeelX(s, s.heel_height), -10.0f) - 30 - gap - 160;
+                                : std::min(HeelX(s, s.heel_height), -10.0f) -
+                                      30 - gap - 160;
     s.card_at = {left - x0, l.In(-6, 6), -z0 + l.In(0, 2)};
     return;
   }
@@ -309,7 +326,8 @@ inline void DrawCard(Scene& s, Lots& l) {
   for (int i = 0; i < 64; ++i) {
     const float a = 0.0982f * static_cast<float>(i);
     float r = 20;
-    while (r < 140 && BearingOutline(s, c.x + r * cosf(a), r * sinf(a)) < 0) r += 4;
+    while (r < 140 && BearingOutline(s, c.x + r * cosf(a), r * sinf(a)) < 0)
+      r += 4;
     const V3 e{r * cosf(a), r * sinf(a), 0};
     reach_x = std::max(reach_x, -Dot(e, x));
     reach_y = std::max(reach_y, -Dot(e, y));
@@ -333,31 +351,50 @@ inline void DrawThings(Scene& s, Lots& l, bool more) {
       const float over = l.Chance(0.55f) ? l.In(-10, 4) : l.In(5, 30);
       const float inward = l.Chance(0.5f) ? l.In(-6, 8) : l.In(0, 32);
       for (int i = 0; i < fingers; ++i) {
-        const float a = at + (static_cast<float>(i) - 1.5f) * 0.36f * l.In(0.9f, 1.1f);
+        const float a =
+            at + (static_cast<float>(i) - 1.5f) * 0.36f * l.In(0.9f, 1.1f);
         const V3 e{cosf(a), sinf(a), 0};
         float edge = 20;
-        while (edge < 150 && BearingOutline(s, cx + edge * e.x, edge * e.y) < 0) edge += 3;
+        while (edge < 150 && BearingOutline(s, cx + edge * e.x, edge * e.y) < 0)
+          edge += 3;
         const V3 from{cx + (edge + 45) * e.x, (edge + 45) * e.y, l.In(30, 60)};
-        const V3 knuckle{cx + (edge + 13) * e.x, (edge + 13) * e.y, l.In(4, 18)};
-        const V3 tip{cx + (edge - inward) * e.x, (edge - inward) * e.y,
+        const V3 knuckle{
+            cx + (edge + 13) * e.x, (edge + 13) * e.y, l.In(4, 18)};
+        const V3 tip{cx + (edge - inward) * e.x,
+                     (edge - inward) * e.y,
                      inward > 3 ? std::min(over, -0.7f * r) : over};
         Finger(s, l, from, knuckle, tip, r);
       }
       const V3 e{cosf(at), sinf(at), 0};
-      Add(s, Rod({cx + 120 * e.x, 120 * e.y, 60}, {cx + 330 * e.x, 330 * e.y, l.In(40, 160)},
-                 l.In(26, 38), l.In(28, 45), l.Chance(0.5f) ? 2 : 3));
+      Add(s,
+          Rod({cx + 120 * e.x, 120 * e.y, 60},
+              {cx + 330 * e.x, 330 * e.y, l.In(40, 160)},
+              l.In(26, 38),
+              l.In(28, 45),
+              l.Chance(0.5f) ? 2 : 3));
     }
     if (s.has_card && l.Chance(0.6f)) {
       // Fingers and thumb on the card.
-      const V3 at = s.card_at + (l.Chance(0.5f) ? s.card_x * l.In(20, 150) + s.card_y * l.In(0, 20)
-                                                : s.card_y * l.In(20, 150) + s.card_x * l.In(0, 20));
+      const V3 at =
+          s.card_at + (l.Chance(0.5f)
+                           ? s.card_x * l.In(20, 150) + s.card_y * l.In(0, 20)
+                           : s.card_y * l.In(20, 150) + s.card_x * l.In(0, 20));
       const V3 out = Unit(at - V3{cx, 0, 0});
-      Finger(s, l, at + out * 70 + V3{0, 0, 8}, at + out * 25 + V3{0, 0, -14},
-             at - out * l.In(0, 20) + V3{0, 0, -9}, l.In(8, 12));
+      Finger(s,
+             l,
+             at + out * 70 + V3{0, 0, 8},
+             at + out * 25 + V3{0, 0, -14},
+             at - out * l.In(0, 20) + V3{0, 0, -9},
+             l.In(8, 12));
       for (int i = 0; i < 2; ++i) {
-        const V3 along = Cross(out, {0, 0, 1}) * (22.0f * static_cast<float>(i + 1));
-        Finger(s, l, at + out * 60 + along + V3{0, 0, 18}, at + out * 14 + along + V3{0, 0, 14},
-               at - out * 20 + along + V3{0, 0, 12}, 9);
+        const V3 along =
+            Cross(out, {0, 0, 1}) * (22.0f * static_cast<float>(i + 1));
+        Finger(s,
+               l,
+               at + out * 60 + along + V3{0, 0, 18},
+               at + out * 14 + along + V3{0, 0, 14},
+               at - out * 20 + along + V3{0, 0, 12},
+               9);
       }
     }
     const int big = l.Pick(3);
@@ -375,14 +412,26 @@ inline void DrawThings(Scene& s, Lots& l, bool more) {
     const int limbs = l.Pick(4) - 1;
     for (int i = 0; i < limbs; ++i) {
       // Another limb, a boot, a post: beyond the foot, seldom nearer.
-      const float y = l.Chance(0.93f) ? -side * l.In(95, 400) : side * l.In(110, 200);
+      const float y =
+          l.Chance(0.93f) ? -side * l.In(95, 400) : side * l.In(110, 200);
       const float x = cx + l.In(-300, 300);
       if (y * side > 0 && fabsf(x - cx) < 150) continue;
       const float r = l.In(22, 60);
       const V3 foot{x, y, l.In(20, 90)};
-      Add(s, Rod(foot, foot + V3{l.In(-80, 80), l.In(-30, 30), 420}, r, r * l.In(0.7f, 1.4f), 3 + l.Pick(2)));
-      Add(s, {{x + l.In(-20, 40), y, 30}, {l.In(40, 90), l.In(30, 60), l.In(25, 55)}, 6, 0, 0,
-              l.Chance(0.5f) ? kBall : kBox, 3 + l.Pick(2)});
+      Add(s,
+          Rod(foot,
+              foot + V3{l.In(-80, 80), l.In(-30, 30), 420},
+              r,
+              r * l.In(0.7f, 1.4f),
+              3 + l.Pick(2)));
+      Add(s,
+          {{x + l.In(-20, 40), y, 30},
+           {l.In(40, 90), l.In(30, 60), l.In(25, 55)},
+           6,
+           0,
+           0,
+           l.Chance(0.5f) ? kBall : kBox,
+           3 + l.Pick(2)});
     }
     if (l.Chance(0.2f)) {
       // A hand round the pastern or on the wall.
@@ -392,14 +441,29 @@ inline void DrawThings(Scene& s, Lots& l, bool more) {
       const float from = l.Chance(0.5f) ? 1.0f : -1.0f;
       for (int i = 0; i < 4; ++i) {
         const float zz = z + 19.0f * static_cast<float>(i);
-        Finger(s, l, {x + from * 90, side * 30, zz - 6}, {x + from * 35, side * 62, zz},
-               {x - from * l.In(0, 25), side * 58, zz + 3}, r);
+        Finger(s,
+               l,
+               {x + from * 90, side * 30, zz - 6},
+               {x + from * 35, side * 62, zz},
+               {x - from * l.In(0, 25), side * 58, zz + 3},
+               r);
       }
-      Add(s, Rod({x + from * 100, side * 25, z + 30}, {x + from * 330, side * 60, z + l.In(0, 200)}, 32, 40, 2));
+      Add(s,
+          Rod({x + from * 100, side * 25, z + 30},
+              {x + from * 330, side * 60, z + l.In(0, 200)},
+              32,
+              40,
+              2));
     }
     if (s.has_card && l.Chance(0.3f)) {
-      const V3 at = s.card_at + s.card_x * l.In(0, 150) + s.card_y * l.In(0, 30);
-      Finger(s, l, at + V3{0, side * 40, 80}, at + V3{0, side * 20, 30}, at + V3{l.In(-10, 10), side * 9, 0}, l.In(8, 12));
+      const V3 at =
+          s.card_at + s.card_x * l.In(0, 150) + s.card_y * l.In(0, 30);
+      Finger(s,
+             l,
+             at + V3{0, side * 40, 80},
+             at + V3{0, side * 20, 30},
+             at + V3{l.In(-10, 10), side * 9, 0},
+             l.In(8, 12));
     }
   }
   const int tools = l.Pick(more ? 6 : 3);
@@ -410,45 +474,73 @@ inline void DrawThings(Scene& s, Lots& l, bool more) {
     V3 at{cx + off * cosf(a), off * sinf(a), l.In(10, 120)};
     V3 d{cosf(b), sinf(b), 0};
     if (s.lateral) {
-      at = {cx + off * (l.Chance(0.5f) ? 1.0f : -1.0f), l.In(-200, 60), l.In(4, 50)};
+      at = {cx + off * (l.Chance(0.5f) ? 1.0f : -1.0f),
+            l.In(-200, 60),
+            l.In(4, 50)};
       d = l.Chance(0.3f) ? V3{0.2f, 0, 1} : V3{cosf(b), sinf(b), 0.1f};
     }
     switch (l.Pick(4)) {
       case 0: {
         const float r = l.In(5, 12);
         Add(s, Rod(at, at + d * l.In(80, 250), r, r, 4 + l.Pick(2)));
-        if (l.Chance(0.5f)) Add(s, Rod(at, at + V3{d.y, d.x, d.z} * 180.0f, r, r, 4 + l.Pick(2)));
+        if (l.Chance(0.5f))
+          Add(s, Rod(at, at + V3{d.y, d.x, d.z} * 180.0f, r, r, 4 + l.Pick(2)));
         break;
       }
       case 1:
-        Add(s, {at, {l.In(12, 90), l.In(8, 50), l.In(3, 30)}, 2, 0, b, kBox, 3 + l.Pick(3)});
+        Add(s,
+            {at,
+             {l.In(12, 90), l.In(8, 50), l.In(3, 30)},
+             2,
+             0,
+             b,
+             kBox,
+             3 + l.Pick(3)});
         break;
       case 2:
-        Add(s, {at, {l.In(15, 70), l.In(15, 70), l.In(15, 60)}, 0, 0, b, kBall, 3 + l.Pick(3)});
+        Add(s,
+            {at,
+             {l.In(15, 70), l.In(15, 70), l.In(15, 60)},
+             0,
+             0,
+             b,
+             kBall,
+             3 + l.Pick(3)});
         break;
       default:
         for (int k = 0; k < 3; ++k) {
           const float e = l.In(0, 6.2832f);
           const V3 p = at + V3{l.In(-60, 60), l.In(-60, 60), 0};
-          Add(s, Rod(p, p + V3{cosf(e), sinf(e), s.lateral ? 0.1f : 0.0f} * l.In(30, 120), 1.4f, 1.4f, 5));
+          Add(s,
+              Rod(p,
+                  p + V3{cosf(e), sinf(e), s.lateral ? 0.1f : 0.0f} *
+                          l.In(30, 120),
+                  1.4f,
+                  1.4f,
+                  5));
         }
     }
   }
 }
 
 inline V3 Project(const Scene& s, V3 p, V3 normal) {
-  const float from = Dot(s.camera - s.centre, normal), to = Dot(p - s.centre, normal);
+  const float from = Dot(s.camera - s.centre, normal),
+              to = Dot(p - s.centre, normal);
   const float t = from / (from - to);
   return s.camera + (p - s.camera) * t;
 }
 
-inline void Mark12(const Scene& s, int size, V3 normal, int id, V3 p, Labels* out) {
+inline void Mark12(
+    const Scene& s, int size, V3 normal, int id, V3 p, Labels* out) {
   const V3 q = Project(s, p, normal) - s.centre;
-  const float u = Dot(q, s.right) / s.mm_per_px + 0.5f * static_cast<float>(size);
-  const float v = Dot(q, s.down) / s.mm_per_px + 0.5f * static_cast<float>(size);
+  const float u =
+      Dot(q, s.right) / s.mm_per_px + 0.5f * static_cast<float>(size);
+  const float v =
+      Dot(q, s.down) / s.mm_per_px + 0.5f * static_cast<float>(size);
   out->point[id][0] = u;
   out->point[id][1] = v;
-  out->point[id][2] = u > 0 && v > 0 && u < static_cast<float>(size) && v < static_cast<float>(size);
+  out->point[id][2] = u > 0 && v > 0 && u < static_cast<float>(size) &&
+                      v < static_cast<float>(size);
 }
 
 inline void LabelPoints(const Scene& s, int size, V3 normal, Labels* out) {
@@ -468,7 +560,9 @@ inline void LabelPoints(const Scene& s, int size, V3 normal, Labels* out) {
       if (s.shod) {
         // The end of the branch.
         float edge = 5;
-        while (SideOf(s, -s.shoe_back + 3, sign * edge) < s.shoe_out && edge < 120) edge += 0.5f;
+        while (SideOf(s, -s.shoe_back + 3, sign * edge) < s.shoe_out &&
+               edge < 120)
+          edge += 0.5f;
         y = edge - 0.5f * s.shoe_web;
         x = -s.shoe_back;
       }
@@ -476,8 +570,12 @@ inline void LabelPoints(const Scene& s, int size, V3 normal, Labels* out) {
     }
     if (!s.pad) {
       const float z = lift + s.frog_lift + 1.5f;
-      Mark12(s, size, normal, 3,
-             {s.frog_apex, s.frog_turn * (s.frog_apex - s.frog_back), z}, out);
+      Mark12(s,
+             size,
+             normal,
+             3,
+             {s.frog_apex, s.frog_turn * (s.frog_apex - s.frog_back), z},
+             out);
       const float x = s.frog_back + s.frog_wide;
       const float y = s.frog_turn * s.frog_wide;
       Mark12(s, size, normal, 4, {x, y + s.frog_half, z}, out);
@@ -489,15 +587,26 @@ inline void LabelPoints(const Scene& s, int size, V3 normal, Labels* out) {
   float toe = s.length - 20;
   while (BearingOutline(s, toe, s.bend) < 0) toe += 0.25f;
   Mark12(s, size, normal, 6, {toe, s.bend, 0}, out);
-  Mark12(s, size, normal, 7, {ToeX(s, s.toe_height), s.bend, s.toe_height + lift}, out);
+  Mark12(s,
+         size,
+         normal,
+         7,
+         {ToeX(s, s.toe_height), s.bend, s.toe_height + lift},
+         out);
   const float h = side > 0 ? s.heel_left : s.heel_right;
   const float y = side * (h - 0.25f * s.heel_round);
   const float skew = 0.25f * s.heel_round +
-                      s.heel_skew * Clamp(side * h / s.half_left, -1.2f, 1.2f);
+                     s.heel_skew * Clamp(side * h / s.half_left, -1.2f, 1.2f);
   Mark12(s, size, normal, 8, {s.shod ? -s.shoe_back : skew, y, 0}, out);
   const float k = side > 0 ? s.side_left : s.side_right;
-  Mark12(s, size, normal, 9,
-         {HeelX(s, s.heel_height) + skew, y / (1 + s.heel_height * k + s.flare), s.heel_height + lift}, out);
+  Mark12(s,
+         size,
+         normal,
+         9,
+         {HeelX(s, s.heel_height) + skew,
+          y / (1 + s.heel_height * k + s.flare),
+          s.heel_height + lift},
+         out);
   const V3 u = Unit(s.pastern_b - s.pastern_a);
   const V3 m{u.z, 0, -u.x};
   const float t[2] = {0.82f, 0.22f};
@@ -507,7 +616,8 @@ inline void LabelPoints(const Scene& s, int size, V3 normal, Labels* out) {
   for (int i = 0; i < 2; ++i) {
     V3 p = Mix(s.pastern_a, s.pastern_b, t[i]) +
            m * (Mix(s.pastern_ra, s.pastern_rb, t[i]) - 3) + V3{0, 0, lift};
-    for (int k = 0; k < 80 && SolidOf(bare, p, nullptr, nullptr) < 0; ++k) p = p + m * 0.5f;
+    for (int k = 0; k < 80 && SolidOf(bare, p, nullptr, nullptr) < 0; ++k)
+      p = p + m * 0.5f;
     Mark12(s, size, normal, 10 + i, p, out);
   }
 }
@@ -515,7 +625,8 @@ inline void LabelPoints(const Scene& s, int size, V3 normal, Labels* out) {
 /// Draws one scene.
 /// @param view 0 solar, 1 lateral.
 /// @param size of the painted picture [px].
-inline void DrawScene(uint64_t seed, int view, int size, Scene* scene, Labels* labels) {
+inline void DrawScene(
+    uint64_t seed, int view, int size, Scene* scene, Labels* labels) {
   Lots l(seed);
   Scene& s = *scene;
   s = Scene{};
@@ -537,24 +648,34 @@ inline void DrawScene(uint64_t seed, int view, int size, Scene* scene, Labels* l
   // The window and the camera.
   const float window = expf(l.In(logf(215.0f), logf(560.0f)));
   s.mm_per_px = window / static_cast<float>(size);
-  const float distance = l.Chance(0.2f) ? l.In(300, 500) : l.Chance(0.85f) ? l.In(450, 1300) : l.In(1200, 2500);
+  const float distance = l.Chance(0.2f)    ? l.In(300, 500)
+                         : l.Chance(0.85f) ? l.In(450, 1300)
+                                           : l.In(1200, 2500);
   const float slack = std::max(0.0f, 0.5f * window - 0.45f * s.length);
-  const float jx = l.Near(0, 0.35f, -0.8f, 0.8f) * slack, jy = l.Near(0, 0.35f, -0.8f, 0.8f) * slack;
+  const float jx = l.Near(0, 0.35f, -0.8f, 0.8f) * slack,
+              jy = l.Near(0, 0.35f, -0.8f, 0.8f) * slack;
   V3 normal;  // Into the scene.
   if (!s.lateral) {
     normal = {0, 0, 1};
     float turn = l.In(0, 6.2832f);
-    if (l.Chance(0.7f)) turn = Deg((l.Chance(0.5f) ? 90.0f : -90.0f) + l.In(-40, 40));
+    if (l.Chance(0.7f))
+      turn = Deg((l.Chance(0.5f) ? 90.0f : -90.0f) + l.In(-40, 40));
     s.right = {cosf(turn), sinf(turn), 0};
     s.down = {-sinf(turn), cosf(turn), 0};
     s.centre = V3{0.45f * s.length, 0, 0} + s.right * jx + s.down * jy;
-    const float tilt = Deg(l.Chance(0.8f) ? l.In(0, 14) : l.In(5, 24)), way = l.In(0, 6.2832f);
-    const V3 aim{0.45f * s.length + l.In(-0.13f, 0.13f) * distance, l.In(-0.13f, 0.13f) * distance, 0};
-    s.camera = aim + V3{sinf(tilt) * cosf(way), sinf(tilt) * sinf(way), -cosf(tilt)} * distance;
+    const float tilt = Deg(l.Chance(0.8f) ? l.In(0, 14) : l.In(5, 24)),
+                way = l.In(0, 6.2832f);
+    const V3 aim{0.45f * s.length + l.In(-0.13f, 0.13f) * distance,
+                 l.In(-0.13f, 0.13f) * distance,
+                 0};
+    s.camera =
+        aim + V3{sinf(tilt) * cosf(way), sinf(tilt) * sinf(way), -cosf(tilt)} *
+                  distance;
   } else {
     const float side = l.Chance(0.5f) ? 1.0f : -1.0f;
     const float roll = Deg(l.Near(0, 4, -13, 13));
-    const float yaw = Deg(l.Near(0, 4.5f, -16, 16)), pitch = Deg(l.Chance(0.8f) ? l.In(-2, 14) : l.In(5, 24));
+    const float yaw = Deg(l.Near(0, 4.5f, -16, 16)),
+                pitch = Deg(l.Chance(0.8f) ? l.In(-2, 14) : l.In(5, 24));
     V3 r{-side, 0, 0}, d{0, 0, -1};
     normal = {0, -side, 0};
     V3 to{sinf(yaw) * cosf(pitch), side * cosf(yaw) * cosf(pitch), sinf(pitch)};
@@ -567,7 +688,9 @@ inline void DrawScene(uint64_t seed, int view, int size, Scene* scene, Labels* l
     }
     s.right = r * cosf(roll) + d * sinf(roll);
     s.down = d * cosf(roll) - r * sinf(roll);
-    const V3 aim = middle + V3{s.dorsal ? 0.0f : l.In(-0.12f, 0.12f) * distance, s.dorsal ? l.In(-60, 60) : 0.0f, l.In(-20, 60)};
+    const V3 aim = middle + V3{s.dorsal ? 0.0f : l.In(-0.12f, 0.12f) * distance,
+                               s.dorsal ? l.In(-60, 60) : 0.0f,
+                               l.In(-20, 60)};
     s.centre = middle + s.right * jx + s.down * (jy - 0.08f * window);
     s.camera = aim + to * distance;
     s.camera.z = std::max(s.camera.z, l.In(12, 60));
@@ -579,7 +702,8 @@ inline void DrawScene(uint64_t seed, int view, int size, Scene* scene, Labels* l
   if (l.Chance(0.5f)) s.surface[5].pattern = kPlain;
   if (l.Chance(0.25f)) {
     // A plain sheet behind: white, grey or black.
-    s.surface[1].a = s.surface[1].b = Hsv(0, 0, l.Chance(0.5f) ? l.In(0.85f, 1) : l.In(0, 1));
+    s.surface[1].a = s.surface[1].b =
+        Hsv(0, 0, l.Chance(0.5f) ? l.In(0.85f, 1) : l.In(0, 1));
     s.surface[1].contrast = 0.1f;
     s.surface[1].pattern = kPlain;
   }
@@ -592,8 +716,16 @@ inline void DrawScene(uint64_t seed, int view, int size, Scene* scene, Labels* l
     if (l.Chance(0.3f)) {
       // On a block.
       const float h = l.In(15, 120);
-      const float back = l.In(20, 330), front = s.length + l.In(10, 330), deep = l.In(70, 200);
-      Add(s, {{0.5f * (front - back), 0, -0.5f * h}, {0.5f * (front + back), deep, 0.5f * h}, 1.5f, 0, 0, kBox, 3 + l.Pick(3)});
+      const float back = l.In(20, 330), front = s.length + l.In(10, 330),
+                  deep = l.In(70, 200);
+      Add(s,
+          {{0.5f * (front - back), 0, -0.5f * h},
+           {0.5f * (front + back), deep, 0.5f * h},
+           1.5f,
+           0,
+           0,
+           kBox,
+           3 + l.Pick(3)});
       s.ground_at.z = -h;
     }
     if (l.Chance(0.75f)) {
@@ -608,7 +740,8 @@ inline void DrawScene(uint64_t seed, int view, int size, Scene* scene, Labels* l
   } else {
     s.ground = 1;
     s.ground_at = {0, 0, l.Chance(0.25f) ? l.In(130, 220) : l.In(180, 900)};
-    s.ground_n = Unit({l.Near(0, 0.2f, -0.6f, 0.6f), l.Near(0, 0.2f, -0.6f, 0.6f), -1});
+    s.ground_n =
+        Unit({l.Near(0, 0.2f, -0.6f, 0.6f), l.Near(0, 0.2f, -0.6f, 0.6f), -1});
     if (l.Chance(0.35f)) {
       s.back = 1;
       const float a = l.In(0, 6.2832f);

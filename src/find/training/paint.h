@@ -16,16 +16,18 @@ struct Painted {
   V3 normal;      ///< In the picture's frame: right, down, towards the camera.
 };
 enum Mark : int {
-  kMarkHoof = 1,    ///< Solar: inside the bearing outline, hidden or not.
-                    ///< Lateral: horn or shoe that is seen.
-  kMarkFrog = 2,    ///< Frog that is seen.
-  kMarkShoe = 4,    ///< Shoe that is seen.
-  kMarkLimb = 8,    ///< Skin and hair that is seen.
-  kMarkCard = 16,   ///< Where the card lies, hidden or not.
-  kMarkWall = 32,   ///< Lateral: on the dorsal wall line.
+  kMarkHoof = 1,   ///< Solar: inside the bearing outline, hidden or not.
+                   ///< Lateral: horn or shoe that is seen.
+  kMarkFrog = 2,   ///< Frog that is seen.
+  kMarkShoe = 4,   ///< Shoe that is seen.
+  kMarkLimb = 8,   ///< Skin and hair that is seen.
+  kMarkCard = 16,  ///< Where the card lies, hidden or not.
+  kMarkWall = 32,  ///< Lateral: on the dorsal wall line.
 };
 
-HD V3 Rgb(float r, float g, float b) { return {r, g, b}; }
+HD V3 Rgb(float r, float g, float b) {
+  return {r, g, b};
+}
 
 /// Colour of a patterned surface at 2-D place (u, v) [mm].
 HD V3 SurfaceColour(const Surface& f, float u, float v, float* shine) {
@@ -37,7 +39,8 @@ HD V3 SurfaceColour(const Surface& f, float u, float v, float* shine) {
   float dark = 1;
   switch (f.pattern) {
     case kPlain:
-      t = 0.3f * (fine - 0.5f) + 0.5f * Noise({x * 0.2f, y * 0.2f, 0}, f.seed + 9);
+      t = 0.3f * (fine - 0.5f) +
+          0.5f * Noise({x * 0.2f, y * 0.2f, 0}, f.seed + 9);
       break;
     case kSpeckle:
       t = Step(0.55f, 0.7f, Noise({x * 6, y * 6, 0}, f.seed + 1)) * 0.7f +
@@ -46,16 +49,23 @@ HD V3 SurfaceColour(const Surface& f, float u, float v, float* shine) {
     case kStraw: {
       // Three layers of short strokes, each turned.
       for (int k = 0; k < 4; ++k) {
-        const float a = 0.9f * static_cast<float>(k) +
-                        0.5f * Noise({x * 0.3f, y * 0.3f, 7.0f * static_cast<float>(k)}, f.seed);
+        const float a =
+            0.9f * static_cast<float>(k) +
+            0.5f * Noise({x * 0.3f, y * 0.3f, 7.0f * static_cast<float>(k)},
+                         f.seed);
         const float ca = cosf(a), sa = sinf(a);
         const float px = ca * x + sa * y, py = (ca * y - sa * x) * 9;
         const float row = floorf(py);
-        const float seg = floorf(px * 0.8f + 17 * Cell(static_cast<int>(row), k, 5, f.seed));
-        const float on = Cell(static_cast<int>(row), static_cast<int>(seg), k, f.seed);
+        const float seg =
+            floorf(px * 0.8f + 17 * Cell(static_cast<int>(row), k, 5, f.seed));
+        const float on =
+            Cell(static_cast<int>(row), static_cast<int>(seg), k, f.seed);
         if (on > 0.55f) {
           const float across = py - row;
-          t = 0.35f + 0.65f * Cell(static_cast<int>(row), static_cast<int>(seg), k + 9, f.seed);
+          t = 0.35f + 0.65f * Cell(static_cast<int>(row),
+                                   static_cast<int>(seg),
+                                   k + 9,
+                                   f.seed);
           dark = 0.55f + 0.9f * across * (1 - across) * 2;
         }
       }
@@ -114,7 +124,8 @@ HD V3 SurfaceColour(const Surface& f, float u, float v, float* shine) {
       break;
   }
   *shine = f.shine;
-  const V3 base = Mix(f.a, f.b, Clamp(0.5f + (t - 0.5f) * f.contrast * 2, 0, 1));
+  const V3 base =
+      Mix(f.a, f.b, Clamp(0.5f + (t - 0.5f) * f.contrast * 2, 0, 1));
   return base * (dark * (1 + 0.35f * (fine - 0.5f)));
 }
 
@@ -146,8 +157,10 @@ HD V3 CardColour(const Scene& s, V3 p) {
   const bool front = s.lateral ? fabsf(n) > 0.9f : n < -0.9f || n > 0.9f;
   if (!front) return Rgb(0.35f, 0.25f, 0.15f);
   if (TagInk(s, a, b)) return Rgb(0.02f, 0.02f, 0.02f);
-  const float dirt = Step(0.55f, 0.8f, Fractal({a * 0.03f, b * 0.03f, 0}, s.seed + 41, 3));
-  return Mix(Rgb(s.paper, s.paper, s.paper * 0.97f), s.mud, dirt * 0.5f * s.dust);
+  const float dirt =
+      Step(0.55f, 0.8f, Fractal({a * 0.03f, b * 0.03f, 0}, s.seed + 41, 3));
+  return Mix(
+      Rgb(s.paper, s.paper, s.paper * 0.97f), s.mud, dirt * 0.5f * s.dust);
 }
 
 /// Colour of the foot's surface at p.
@@ -171,8 +184,7 @@ HD V3 FootColour(const Scene& s, int part, V3 p, V3 n, float* shine) {
     const float band =
         Noise({h * 9.0f + 0.4f * rough, turn * 0.4f, 2}, s.seed + 63);
     c = c * (0.8f + 0.4f * band);
-    c = Mix(c, Rgb(0.45f, 0.4f, 0.33f),
-            s.coronet_pale * Step(0.86f, 0.97f, h));
+    c = Mix(c, Rgb(0.45f, 0.4f, 0.33f), s.coronet_pale * Step(0.86f, 0.97f, h));
     if (q.z < 5 && n.z < 0.3f) c = Mix(c, s.rim, 0.25f);
     if (s.burn > 0) {
       c = Mix(c, Rgb(0.04f, 0.025f, 0.015f), s.burn * (1 - Step(2, 7, q.z)));
@@ -206,9 +218,11 @@ HD V3 FootColour(const Scene& s, int part, V3 p, V3 n, float* shine) {
     const float in = u.inside - wall;
     const float flake = Fractal(q * 0.14f, s.seed + 53, 3);
     V3 sole = Mix(s.sole, s.sole * 0.45f, Step(0.35f, 0.75f, flake));
-    sole = Mix(sole, Rgb(0.62f, 0.58f, 0.5f),
+    sole = Mix(sole,
+               Rgb(0.62f, 0.58f, 0.5f),
                s.chalk * Step(0.5f, 0.62f, Fractal(q * 0.2f, s.seed + 54, 3)));
-    c = Mix(Mix(s.rim, s.horn, Step(0.55f, 0.1f, u.inside / wall)), sole,
+    c = Mix(Mix(s.rim, s.horn, Step(0.55f, 0.1f, u.inside / wall)),
+            sole,
             Step(-0.7f, 0.7f, in - 2.5f));
     const float edge = Step(-1.2f, -0.2f, in) * (1 - Step(1.8f, 3.0f, in));
     c = Mix(c, s.line, edge);
@@ -216,7 +230,8 @@ HD V3 FootColour(const Scene& s, int part, V3 p, V3 n, float* shine) {
     if (u.frog < 2) c = Mix(c, s.frog * 0.6f, 0.7f);
     if (s.pad) c = s.sole * (0.7f + 0.4f * fine);
     if (s.burn > 0 && !s.pad) {
-      c = Mix(c, Rgb(0.05f, 0.03f, 0.02f),
+      c = Mix(c,
+              Rgb(0.05f, 0.03f, 0.02f),
               s.burn * (1 - Step(0, 4, in)) * Step(0.2f, 0.6f, rough + 0.2f));
     }
     if (s.cracks > 0) {
@@ -254,16 +269,20 @@ HD V3 FootColour(const Scene& s, int part, V3 p, V3 n, float* shine) {
     const V3 ax = Unit(s.pastern_b - s.pastern_a);
     const float along = Dot(q - s.pastern_a, ax);
     const float strand =
-        Noise({turn * 26 * s.hair_scale + 0.05f * q.x, along * 0.05f, 0}, s.seed + 57);
-    const float strand2 =
-        Noise({q.x * 0.55f * s.hair_scale, q.y * 0.55f * s.hair_scale, along * 0.07f},
-              s.seed + 58);
+        Noise({turn * 26 * s.hair_scale + 0.05f * q.x, along * 0.05f, 0},
+              s.seed + 57);
+    const float strand2 = Noise(
+        {q.x * 0.55f * s.hair_scale, q.y * 0.55f * s.hair_scale, along * 0.07f},
+        s.seed + 58);
     c = Mix(s.hair, s.hair2, Step(0.35f, 0.75f, rough));
     c = c * (0.55f + 0.5f * strand + 0.45f * strand2);
     // The bulbs of the heels are bare skin, like the frog.
-    const float bulb = Length({q.x - s.bulb_x, fabsf(q.y) - s.bulb_y,
-                               q.z - s.bulb_z + 0.35f * s.bulb_r}) / s.bulb_r;
-    c = Mix(c, Mix(s.frog, s.horn, 0.4f) * (0.6f + 0.5f * rough),
+    const float bulb = Length({q.x - s.bulb_x,
+                               fabsf(q.y) - s.bulb_y,
+                               q.z - s.bulb_z + 0.35f * s.bulb_r}) /
+                       s.bulb_r;
+    c = Mix(c,
+            Mix(s.frog, s.horn, 0.4f) * (0.6f + 0.5f * rough),
             s.bald * (1 - Step(0.95f, 1.35f, bulb + 0.4f * (fine - 0.5f))));
     *shine = 0.08f + 0.3f * s.wet;
     low = 0.6f * (1 - Step(0, 60, along + 20));
@@ -367,16 +386,19 @@ HD Painted PaintPixel(const Scene& s, float u, float v, Reachable near = {}) {
     n = ground ? s.ground_n : s.back_n;
     if (Dot(n, dir) > 0) n = n * -1.0f;
     out.part = kGround;
-    const V3 side = Unit(Cross(n, fabsf(n.x) < 0.8f ? V3{1, 0, 0} : V3{0, 1, 0}));
+    const V3 side =
+        Unit(Cross(n, fabsf(n.x) < 0.8f ? V3{1, 0, 0} : V3{0, 1, 0}));
     const V3 up = Cross(n, side);
-    colour = SurfaceColour(s.surface[ground ? 0 : 1], Dot(p, side), Dot(p, up), &shine);
+    colour = SurfaceColour(
+        s.surface[ground ? 0 : 1], Dot(p, side), Dot(p, up), &shine);
     t = t_plane;
   } else {
     // Open air.
     out.part = kNothing;
     p = s.camera + dir * 3000.0f;
     n = dir * -1.0f;
-    colour = SurfaceColour(s.surface[1], p.x + 0.3f * p.y, p.z + 0.2f * p.y, &shine);
+    colour =
+        SurfaceColour(s.surface[1], p.x + 0.3f * p.y, p.z + 0.2f * p.y, &shine);
   }
   const V3 view = dir * -1.0f;
   float open = 1;
@@ -384,8 +406,10 @@ HD Painted PaintPixel(const Scene& s, float u, float v, Reachable near = {}) {
   if (out.part != kNothing) {
     float a = 0;
     a += fmaxf(5 - SolidOf(s, p + n * 5.0f, nullptr, nullptr), 0.0f) / 5;
-    a += 0.7f * fmaxf(16 - SolidOf(s, p + n * 16.0f, nullptr, nullptr), 0.0f) / 16;
-    a += 0.5f * fmaxf(40 - SolidOf(s, p + n * 40.0f, nullptr, nullptr), 0.0f) / 40;
+    a += 0.7f * fmaxf(16 - SolidOf(s, p + n * 16.0f, nullptr, nullptr), 0.0f) /
+         16;
+    a += 0.5f * fmaxf(40 - SolidOf(s, p + n * 40.0f, nullptr, nullptr), 0.0f) /
+         40;
     open = Clamp(1 - 0.55f * a, 0.12f, 1);
     if (sun > 0 && s.shadow > 0) {
       sun *= Mix(1.0f, SunReaches(s, p + n * 0.6f), s.shadow);
@@ -396,24 +420,33 @@ HD Painted PaintPixel(const Scene& s, float u, float v, Reachable near = {}) {
     edge += s.dapple * 40 * (Noise(p * 0.02f, s.seed + 81) - 0.5f);
     sun *= 1 - s.shade * Step(-s.shade_soft, s.shade_soft, edge);
   }
-  const V3 sky = Mix(s.earth_colour, s.sky_colour, 0.5f + 0.5f * Dot(n, Unit(s.sun + view * 0.7f)));
+  const V3 sky = Mix(s.earth_colour,
+                     s.sky_colour,
+                     0.5f + 0.5f * Dot(n, Unit(s.sun + view * 0.7f)));
   const float facing = fmaxf(Dot(n, view), 0.0f);
   light_colour = sky * open + s.sun_colour * sun +
                  s.flash_colour * (facing * 250000.0f / fmaxf(t * t, 10000.0f));
   V3 c = colour * light_colour;
   const V3 half = Unit(s.sun + view);
   const float gloss = 12 + 70 * shine;
-  const V3 spark = s.sun_colour * (sun > 0 ? powf(fmaxf(Dot(n, half), 0.0f), gloss) * fminf(sun * 4, 1.0f) : 0.0f) +
-                   s.flash_colour * (0.7f * powf(facing, gloss)) +
-                   s.sky_colour * (0.25f * Pow(1 - facing, 4) * open);
+  const V3 spark =
+      s.sun_colour * (sun > 0 ? powf(fmaxf(Dot(n, half), 0.0f), gloss) *
+                                    fminf(sun * 4, 1.0f)
+                              : 0.0f) +
+      s.flash_colour * (0.7f * powf(facing, gloss)) +
+      s.sky_colour * (0.25f * Pow(1 - facing, 4) * open);
   c = c + spark * shine;
   c = c * s.exposure;
   // The shoulder of a camera's tone curve.
-  const V3 tone{1 - expf(-c.x * 1.3f), 1 - expf(-c.y * 1.3f), 1 - expf(-c.z * 1.3f)};
+  const V3 tone{
+      1 - expf(-c.x * 1.3f), 1 - expf(-c.y * 1.3f), 1 - expf(-c.z * 1.3f)};
   out.r = powf(fmaxf(tone.x, 0.0f), 1 / 2.2f);
   out.g = powf(fmaxf(tone.y, 0.0f), 1 / 2.2f);
   out.b = powf(fmaxf(tone.z, 0.0f), 1 / 2.2f);
-  out.shade = Clamp((light_colour.x + light_colour.y + light_colour.z) * 0.33f * s.exposure, 0, 1);
+  out.shade = Clamp(
+      (light_colour.x + light_colour.y + light_colour.z) * 0.33f * s.exposure,
+      0,
+      1);
   out.normal = {Dot(n, s.right), Dot(n, s.down), Dot(n, view)};
   // Marks.
   int marks = 0;

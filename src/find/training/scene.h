@@ -30,19 +30,39 @@ namespace scene {
 struct V3 {
   float x, y, z;
 };
-HD V3 operator+(V3 a, V3 b) { return {a.x + b.x, a.y + b.y, a.z + b.z}; }
-HD V3 operator-(V3 a, V3 b) { return {a.x - b.x, a.y - b.y, a.z - b.z}; }
-HD V3 operator*(V3 a, float k) { return {a.x * k, a.y * k, a.z * k}; }
-HD V3 operator*(V3 a, V3 b) { return {a.x * b.x, a.y * b.y, a.z * b.z}; }
-HD float Dot(V3 a, V3 b) { return a.x * b.x + a.y * b.y + a.z * b.z; }
-HD float Length(V3 a) { return sqrtf(Dot(a, a)); }
-HD V3 Unit(V3 a) { return a * (1.0f / sqrtf(Dot(a, a) + 1e-12f)); }
+HD V3 operator+(V3 a, V3 b) {
+  return {a.x + b.x, a.y + b.y, a.z + b.z};
+}
+HD V3 operator-(V3 a, V3 b) {
+  return {a.x - b.x, a.y - b.y, a.z - b.z};
+}
+HD V3 operator*(V3 a, float k) {
+  return {a.x * k, a.y * k, a.z * k};
+}
+HD V3 operator*(V3 a, V3 b) {
+  return {a.x * b.x, a.y * b.y, a.z * b.z};
+}
+HD float Dot(V3 a, V3 b) {
+  return a.x * b.x + a.y * b.y + a.z * b.z;
+}
+HD float Length(V3 a) {
+  return sqrtf(Dot(a, a));
+}
+HD V3 Unit(V3 a) {
+  return a * (1.0f / sqrtf(Dot(a, a) + 1e-12f));
+}
 HD V3 Cross(V3 a, V3 b) {
   return {a.y * b.z - a.z * b.y, a.z * b.x - a.x * b.z, a.x * b.y - a.y * b.x};
 }
-HD float Clamp(float v, float lo, float hi) { return fminf(fmaxf(v, lo), hi); }
-HD float Mix(float a, float b, float t) { return a + (b - a) * t; }
-HD V3 Mix(V3 a, V3 b, float t) { return a + (b - a) * t; }
+HD float Clamp(float v, float lo, float hi) {
+  return fminf(fmaxf(v, lo), hi);
+}
+HD float Mix(float a, float b, float t) {
+  return a + (b - a) * t;
+}
+HD V3 Mix(V3 a, V3 b, float t) {
+  return a + (b - a) * t;
+}
 HD float Step(float lo, float hi, float v) {
   const float t = Clamp((v - lo) / (hi - lo), 0.0f, 1.0f);
   return t * t * (3 - 2 * t);
@@ -51,9 +71,15 @@ HD float SoftMin(float a, float b, float k) {
   const float h = fmaxf(k - fabsf(a - b), 0.0f) / k;
   return fminf(a, b) - h * h * k * 0.25f;
 }
-HD float SoftMax(float a, float b, float k) { return -SoftMin(-a, -b, k); }
-HD float Pow(float a, float b) { return a <= 0 ? 0.0f : powf(a, b); }
-HD float Sq(float a) { return a * a; }
+HD float SoftMax(float a, float b, float k) {
+  return -SoftMin(-a, -b, k);
+}
+HD float Pow(float a, float b) {
+  return a <= 0 ? 0.0f : powf(a, b);
+}
+HD float Sq(float a) {
+  return a * a;
+}
 
 // ---- noise ----------------------------------------------------------------
 HD uint32_t Hash(uint32_t v) {
@@ -79,13 +105,14 @@ HD float Noise(V3 p, uint32_t seed) {
   u = u * u * (3 - 2 * u);
   v = v * v * (3 - 2 * v);
   w = w * w * (3 - 2 * w);
-  const float a = Mix(Mix(Cell(ix, iy, iz, seed), Cell(ix + 1, iy, iz, seed), u),
-                      Mix(Cell(ix, iy + 1, iz, seed),
-                          Cell(ix + 1, iy + 1, iz, seed), u),
-                      v);
+  const float a =
+      Mix(Mix(Cell(ix, iy, iz, seed), Cell(ix + 1, iy, iz, seed), u),
+          Mix(Cell(ix, iy + 1, iz, seed), Cell(ix + 1, iy + 1, iz, seed), u),
+          v);
   const float b =
       Mix(Mix(Cell(ix, iy, iz + 1, seed), Cell(ix + 1, iy, iz + 1, seed), u),
-          Mix(Cell(ix, iy + 1, iz + 1, seed), Cell(ix + 1, iy + 1, iz + 1, seed),
+          Mix(Cell(ix, iy + 1, iz + 1, seed),
+              Cell(ix + 1, iy + 1, iz + 1, seed),
               u),
           v);
   return Mix(a, b, w);
@@ -160,9 +187,9 @@ struct Surface {
 enum Kind : int { kCapsule, kBox, kBall };
 
 struct Thing {
-  V3 a, b;        ///< Ends; or middle and half sizes.
-  float r, r2;    ///< Radii at the ends; or rounding.
-  float turn;     ///< Of a box about z [rad].
+  V3 a, b;      ///< Ends; or middle and half sizes.
+  float r, r2;  ///< Radii at the ends; or rounding.
+  float turn;   ///< Of a box about z [rad].
   int kind;
   int surface;
 };
@@ -277,7 +304,9 @@ HD float Dorsal(const Scene& s, float z) {
 HD float ToeX(const Scene& s, float z) {
   return s.length - z * s.cot_toe + Dorsal(s, z);
 }
-HD float HeelX(const Scene& s, float z) { return -z * s.cot_heel; }
+HD float HeelX(const Scene& s, float z) {
+  return -z * s.cot_heel;
+}
 /// Height of the hairline above the hoof's ground edge.
 HD float HairlineZ(const Scene& s, float x) {
   const float xt = ToeX(s, s.toe_height), xh = HeelX(s, s.heel_height);
@@ -292,15 +321,14 @@ HD float WallOf(const Scene& s, float x, float y, float z) {
   const float t = Step(0.3f * s.length, 0.75f * s.length, mid);
   float x0 = x + zz * Mix(s.cot_heel, s.cot_toe, t) - t * Dorsal(s, zz);
   const float side = y > 0 ? s.side_left : s.side_right;
-  const float y0 =
-      y * (1 + zz * side + s.flare * (1 - expf(-zz / 14.0f)));
+  const float y0 = y * (1 + zz * side + s.flare * (1 - expf(-zz / 14.0f)));
   float d = OutlineOf(s, x0, y0);
   if (s.ring_height > 0) {
     const float h = zz / fmaxf(HairlineZ(s, x), 5.0f);
-    const float c = h * s.toe_height / s.ring_period *
-                    Mix(1.0f, s.ring_fan, 1 - t);
-    d -= s.ring_height * sinf(6.2832f * (c + 0.6f * Noise({c * 0.7f, 0, 0},
-                                                          s.seed + 5)));
+    const float c =
+        h * s.toe_height / s.ring_period * Mix(1.0f, s.ring_fan, 1 - t);
+    d -= s.ring_height *
+         sinf(6.2832f * (c + 0.6f * Noise({c * 0.7f, 0, 0}, s.seed + 5)));
   }
   return d * 0.72f;
 }
@@ -324,15 +352,17 @@ HD float FrogOf(const Scene& s, float x, float y) {
   y -= s.frog_turn * (x - s.frog_back);
   const float half = FrogHalf(s, x);
   const float slope = s.frog_half / (s.frog_apex - s.frog_back);
-  const float d = (fabsf(y) - half) / sqrtf(1 + slope * slope) +
-                  s.frog_wobble * (Noise({x * 0.08f, y * 0.08f, 9}, s.seed + 30) - 0.5f);
+  const float d =
+      (fabsf(y) - half) / sqrtf(1 + slope * slope) +
+      s.frog_wobble * (Noise({x * 0.08f, y * 0.08f, 9}, s.seed + 30) - 0.5f);
   return fmaxf(d, fmaxf(x - s.frog_apex, s.frog_back - x));
 }
 HD float FrogZ(const Scene& s, float x, float y, float df) {
   const float yy = y - s.frog_turn * (x - s.frog_back);
   float z = s.frog_lift + 0.02f * Sq(fminf(df + 8, 0.0f) + 8);
   const float along = 1 - Step(s.frog_back + 0.6f * s.cleft_length,
-                               s.frog_back + s.cleft_length, x);
+                               s.frog_back + s.cleft_length,
+                               x);
   z += s.cleft * along * expf(-Sq(yy / (3.0f + 0.06f * s.frog_half)));
   return z + 1.5f * (Noise({x * 0.12f, y * 0.12f, 0}, s.seed + 31) - 0.5f);
 }
@@ -340,8 +370,7 @@ HD Under UnderOf(const Scene& s, float x, float y) {
   Under u;
   u.inside = -OutlineOf(s, x, y);
   u.frog = FrogOf(s, x, y);
-  const float wall =
-      s.wall * Mix(0.72f, 1.0f, Step(0.0f, 0.7f * s.length, x));
+  const float wall = s.wall * Mix(0.72f, 1.0f, Step(0.0f, 0.7f * s.length, x));
   const float in = u.inside - wall;
   float z = s.bevel * Sq(fmaxf(1 - u.inside / 4.0f, 0.0f));
   if (in > -1) {
@@ -373,7 +402,8 @@ HD float RoundCone(V3 p, V3 a, V3 b, float ra, float rb) {
   return Length(ap - ab * h) - Mix(ra, rb, h);
 }
 HD float BoxOf(V3 p, V3 half, float r) {
-  const V3 q{fabsf(p.x) - half.x + r, fabsf(p.y) - half.y + r,
+  const V3 q{fabsf(p.x) - half.x + r,
+             fabsf(p.y) - half.y + r,
              fabsf(p.z) - half.z + r};
   const V3 o{fmaxf(q.x, 0.0f), fmaxf(q.y, 0.0f), fmaxf(q.z, 0.0f)};
   return Length(o) + fminf(fmaxf(q.x, fmaxf(q.y, q.z)), 0.0f) - r;
@@ -426,9 +456,10 @@ HD float ShoeOf(const Scene& s, V3 p) {
     const float y = s.clips == 1 ? p.y : fabsf(p.y) - 0.55f * s.half_left;
     const float up = p.z - s.shoe_thick;
     const float back = up * (s.clips == 1 ? s.cot_toe : 0.3f);
-    const float clip = fmaxf(fmaxf(fabsf(side + back) - 2.5f,
-                                   fabsf(y) - 11 + 0.35f * up),
-                             fmaxf(up - 20, -1 - up)) * 0.8f;
+    const float clip =
+        fmaxf(fmaxf(fabsf(side + back) - 2.5f, fabsf(y) - 11 + 0.35f * up),
+              fmaxf(up - 20, -1 - up)) *
+        0.8f;
     d = fminf(d, p.x > s.x_wide ? clip : 99.0f);
   }
   return d * 0.9f;
@@ -452,8 +483,8 @@ HD float BallRound(const Thing& t, V3* middle) {
 /// Distance from everything that is solid, and what it is.
 /// @param[out] part may be null.
 /// @param[out] which the thing's number; may be null with part.
-HD_SHARED float SolidOf(const Scene& s, V3 p, int* part, int* which,
-                 Reachable reachable = {}) {
+HD_SHARED float SolidOf(
+    const Scene& s, V3 p, int* part, int* which, Reachable reachable = {}) {
   float best = 1e6f;
   if (part != nullptr) *part = kNothing;
   const int count = reachable.list != nullptr ? reachable.count : s.things;
@@ -489,36 +520,38 @@ HD_SHARED float SolidOf(const Scene& s, V3 p, int* part, int* which,
   }
   if (!s.has_foot) return best;
   const V3 q{p.x, p.y, p.z - (s.shod ? s.shoe_thick : 0.0f)};
-  float skin = RoundCone(q, s.pastern_a, s.pastern_b, s.pastern_ra,
-                         s.pastern_rb);
+  float skin =
+      RoundCone(q, s.pastern_a, s.pastern_b, s.pastern_ra, s.pastern_rb);
   skin = SoftMin(skin, Length(q - s.pastern_b) - s.fetlock_r, 25.0f);
-  skin = SoftMin(skin,
-                 RoundCone(q, s.pastern_b, s.cannon_end, s.cannon_r,
-                           s.cannon_r * 1.05f),
-                 30.0f);
+  skin = SoftMin(
+      skin,
+      RoundCone(q, s.pastern_b, s.cannon_end, s.cannon_r, s.cannon_r * 1.05f),
+      30.0f);
   if (far < 25) {
     const float wall = WallOf(s, q.x, q.y, q.z);
     const float hair = HairlineZ(s, q.x);
     const float bx = q.x - s.bulb_x, bz = q.z - s.bulb_z,
                 by = fabsf(q.y) - s.bulb_y;
-    const float bulb =
-        sqrtf(bx * bx + by * by + 0.8f * bz * bz) - s.bulb_r;
-    const float band = fmaxf(fmaxf(wall - 1.2f, hair - 1 - q.z),
-                             q.z - hair - 20) * 0.9f;
+    const float bulb = sqrtf(bx * bx + by * by + 0.8f * bz * bz) - s.bulb_r;
+    const float band =
+        fmaxf(fmaxf(wall - 1.2f, hair - 1 - q.z), q.z - hair - 20) * 0.9f;
     skin = SoftMin(skin, band, 14.0f);
     skin = SoftMin(skin, bulb * 0.9f, 15.0f);
     if (skin < 8) {
       // Hair makes a ragged edge.
-      skin -= s.fuzz * (Noise({q.x * 0.8f, q.y * 0.8f, q.z * 0.12f}, s.seed + 78) - 0.4f);
+      skin -=
+          s.fuzz *
+          (Noise({q.x * 0.8f, q.y * 0.8f, q.z * 0.12f}, s.seed + 78) - 0.4f);
     }
     if (s.feather > 0) {
       const V3 f{q.x - s.bulb_x + 4, q.y * 0.9f, q.z - s.bulb_z - 18};
       const float tuft = Length({f.x, f.y, f.z * 0.55f}) - 14 - s.feather;
-      skin = SoftMin(skin,
-                     tuft * 0.8f - s.feather * 0.35f *
-                         Noise({q.x * 0.12f, q.y * 0.12f, q.z * 0.025f},
-                               s.seed + 77),
-                     12.0f);
+      skin = SoftMin(
+          skin,
+          tuft * 0.8f -
+              s.feather * 0.35f *
+                  Noise({q.x * 0.12f, q.y * 0.12f, q.z * 0.025f}, s.seed + 77),
+          12.0f);
     }
     // Horn: between its underside and the hairline.
     if (wall < 40 && q.z < hair + 30) {
@@ -528,10 +561,11 @@ HD_SHARED float SolidOf(const Scene& s, V3 p, int* part, int* which,
         bottom = (u.z - q.z) * 0.62f;
         if (s.pad) bottom = fminf(bottom, -1.0f - q.z);
         const float fz = FrogZ(s, q.x, q.y, u.frog);
-        const float frog =
-            s.pad ? 1e6f
-                  : SoftMax(u.frog, fmaxf((fz - q.z) * 0.7f, q.z - 28), s.frog_soft) *
-                        0.85f;
+        const float frog = s.pad ? 1e6f
+                                 : SoftMax(u.frog,
+                                           fmaxf((fz - q.z) * 0.7f, q.z - 28),
+                                           s.frog_soft) *
+                                       0.85f;
         if (frog < best) {
           best = frog;
           if (part != nullptr) *part = kFrog;
