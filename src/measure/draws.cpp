@@ -26,6 +26,11 @@ constexpr std::size_t kWallCorners = 64;
 // CHOSEN: usual lengths, to guess at millimetres where there are none.
 constexpr double kUsualSupportMm = 120.0;
 constexpr double kUsualFrogMm = 80.0;
+// How far a side's widest place is from where a smooth outline has it, standard
+// uncertainty, as a share of the length. CHOSEN: a wave of 0.2 mm, 25 mm long
+// (a rasp's work), has a slope of 0.035 (root mean square) and moves the widest
+// place of a side that is round with a radius of 65 mm by 2 mm.
+constexpr double kWidestSigma = 0.016;
 
 /// Evenly spaced corners; a curve set with few clicks gets its bends back.
 PhotoPolyline Even(const PlacedCurve& curve, std::size_t count, Ends ends) {
@@ -246,9 +251,15 @@ const OnPlane& Draws::Draw(Random& random) {
   if (wall_noise_) wall_noise_->Draw(random, wall_px_);
   Depths depths = depths_;
   depths.heel += heel_sigma_ * random.Normal();
-  depths.frog_sides += frog_sigma_ * random.Normal();
-  depths.frog_apex += frog_sigma_ * random.Normal();
+  // Half of the variance is the whole frog's, half its point's or its base's.
+  const double half = frog_sigma_ / std::numbers::sqrt2;
+  const double whole_frog = half * random.Normal();
+  depths.frog_sides += whole_frog + half * random.Normal();
+  depths.frog_apex += whole_frog + half * random.Normal();
   Map(map, depths, drawn_);
+  for (double& forward : drawn_.widest_forward) {
+    forward = kWidestSigma * random.Normal();
+  }
   return drawn_;
 }
 

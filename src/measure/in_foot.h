@@ -20,6 +20,9 @@ struct OnPlane {
   std::array<std::optional<geometry::CardPoint>, geometry::kPointCount> points;
   geometry::CardPolyline outline;      ///< Solar, closed; empty: none.
   geometry::CardPolyline dorsal_wall;  ///< Lateral, hairline first.
+  /// How far the widest places truly lie forward of where a smooth outline has
+  /// them, left and right; a share of the outline's length.
+  std::array<double, 2> widest_forward{};
 
   const std::optional<geometry::CardPoint>& at(PointId id) const {
     return points[static_cast<std::size_t>(id)];
@@ -68,7 +71,8 @@ struct InFoot {
   geometry::FootPolyline dorsal_wall;
   std::optional<geometry::FootPoint> widest_left;
   std::optional<geometry::FootPoint> widest_right;
-  double axis_y = 0.0;  ///< Solar: y of the frog axis.
+  std::array<double, 2> widest_forward{};  ///< As in OnPlane.
+  double axis_y = 0.0;                     ///< Solar: y of the frog axis.
   /// Lateral: through the straight part of the wall, pointing up.
   std::optional<geometry::Line<geometry::FootFrame>> toe_line;
   Numbers numbers{};
@@ -93,8 +97,8 @@ void TakeLateral(const Layout& layout, InFoot& foot);
 
 /// Where the outline stands furthest to the left (side +1) or right (-1).
 ///
-/// Place and height of the top of a parabola, fitted to the outline within a
-/// tenth of its length on either side: the outline runs nearly along the axis
+/// Place and height of the top of a cubic, fitted to the outline within an
+/// sixth of its length on either side: the outline runs nearly along the axis
 /// there, so that its furthest corner alone would jump by centimetres along the
 /// axis, and always lie too far out by some of the noise.
 geometry::FootPoint WidestPoint(const geometry::FootPolyline& outline,

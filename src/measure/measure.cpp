@@ -208,10 +208,9 @@ bool IsSigned(const MeasureInfo& info) {
 }
 
 IntervalKind KindOf(MeasureId id) {
-  return id == MeasureId::kOutlineAsymmetry ||
-                 id == MeasureId::kDorsalWallDeparture
-             ? IntervalKind::kWider
-             : IntervalKind::kSymmetric;
+  if (id == MeasureId::kOutlineAsymmetry) return IntervalKind::kPushedUp;
+  if (id == MeasureId::kDorsalWallDeparture) return IntervalKind::kWider;
+  return IntervalKind::kSymmetric;
 }
 
 Outcome OutcomeOf(const MeasureInfo& info,

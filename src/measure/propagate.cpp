@@ -55,6 +55,9 @@ Estimate Summarise(double value,
   if (kind == IntervalKind::kWider) {
     estimate.interval95 = {std::min(low, 2 * value - high),
                            std::max(high, 2 * value - low)};
+  } else if (kind == IntervalKind::kPushedUp) {
+    const double push = std::max(0.0, estimate.mean - value);
+    estimate.interval95 = {2 * value - high, std::max(value, high - push)};
   }
   return estimate;
 }

@@ -1,4 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
+#include <Eigen/Cholesky>
+#include <Eigen/Core>
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -25,7 +27,7 @@ Span SpanAlong(const FootPolyline& outline) {
   return span;
 }
 
-/// The top of the parabola through the outline near corner `middle`, within
+/// The top of the cubic through the outline near corner `middle`, within
 /// `reach` of x = `centre`; the corner itself where there is no top.
 FootPoint TopNear(const FootPolyline& outline,
                   std::size_t middle,
@@ -33,19 +35,17 @@ FootPoint TopNear(const FootPolyline& outline,
                   double reach,
                   double side) {
   const std::size_t n = outline.size();
-  // Sums of powers of u = (x - centre) / reach, and of y with them.
-  std::array<double, 5> u_sums{};
-  std::array<double, 3> y_sums{};
+  // Normal equations of y = k0 + k1 u + k2 u^2 + k3 u^3, u = (x - centre) /
+  // reach.
+  Eigen::Matrix4d squares = Eigen::Matrix4d::Zero();
+  Eigen::Vector4d heights = Eigen::Vector4d::Zero();
   Span span;
   const auto add = [&](const FootPoint& p) {
     const double u = (p.x - centre) / reach;
     if (std::abs(u) > 1) return false;
-    double power = 1.0;
-    for (std::size_t k = 0; k < u_sums.size(); ++k) {
-      u_sums[k] += power;
-      if (k < y_sums.size()) y_sums[k] += power * side * p.y;
-      power *= u;
-    }
+    const Eigen::Vector4d powers(1.0, u, u * u, u * u * u);
+    squares += powers * powers.transpose();
+    heights += side * p.y * powers;
     span.low = std::min(span.low, u);
     span.high = std::max(span.high, u);
     return true;
@@ -59,32 +59,31 @@ FootPoint TopNear(const FootPolyline& outline,
   for (std::size_t k = 1; k + steps < n; ++k) {
     if (!add(outline[(middle + n - k) % n])) break;
   }
-  // y = a + b u + c u^2 by the normal equations.
-  const auto& s = u_sums;
-  const double d0 = s[2] * s[4] - s[3] * s[3];
-  const double d1 = s[1] * s[4] - s[2] * s[3];
-  const double d2 = s[1] * s[3] - s[2] * s[2];
-  const double det = s[0] * d0 - s[1] * d1 + s[2] * d2;
   const FootPoint corner = outline[middle];
-  if (s[0] < 4 || !(det > 1e-9)) return corner;
-  const double a = (y_sums[0] * d0 - y_sums[1] * d1 + y_sums[2] * d2) / det;
-  const double b = (-y_sums[0] * d1 + y_sums[1] * (s[0] * s[4] - s[2] * s[2]) -
-                    y_sums[2] * (s[0] * s[3] - s[1] * s[2])) /
-                   det;
-  const double c = (y_sums[0] * d2 - y_sums[1] * (s[0] * s[3] - s[1] * s[2]) +
-                    y_sums[2] * (s[0] * s[2] - s[1] * s[1])) /
-                   det;
-  if (!(c < 0)) return corner;
-  const double top = -b / (2 * c);
-  if (top < span.low || top > span.high) return corner;
-  return {centre + reach * top, side * (a + b * top / 2)};
+  // Five corners for four coefficients, and well apart.
+  if (squares(0, 0) < 5 || span.high - span.low < 1) return corner;
+  const Eigen::Vector4d k = squares.ldlt().solve(heights);
+  // Where the slope is 0 and falling: of the two roots of
+  // k1 + 2 k2 u + 3 k3 u^2 that at which k2 + 3 k3 u = -root.
+  const double discriminant = k(2) * k(2) - 3 * k(1) * k(3);
+  if (!(discriminant > 0)) return corner;
+  const double root = std::sqrt(discriminant);
+  // In this form it also holds for a parabola (k3 = 0).
+  const double down = k(2) - root;
+  if (!(down < 0)) return corner;
+  const double top = -k(1) / down;
+  if (!(top >= span.low && top <= span.high)) return corner;
+  return {centre + reach * top,
+          side * (k(0) + top * (k(1) + top * (k(2) + top * k(3))))};
 }
 
 }  // namespace
 
 FootPoint WidestPoint(const FootPolyline& outline, double side) {
   const Span span = SpanAlong(outline);
-  const double reach = 0.1 * (span.high - span.low);
+  // CHOSEN: a wider window heeds noise less, a narrower one the fact that the
+  // toe's part is round and the heels' part is nearly straight.
+  const double reach = 0.16 * (span.high - span.low);
   std::size_t furthest = 0;
   for (std::size_t i = 1; i < outline.size(); ++i) {
     if (side * outline[i].y > side * outline[furthest].y) furthest = i;
@@ -187,8 +186,11 @@ void TakeSolar(InFoot& foot) {
   if (toe && apex) foot.number(MeasureId::kToeToFrogApex) = toe->x - apex->x;
 
   if (foot.outline.size() < 3) return;
-  const FootPoint left = WidestPoint(foot.outline, 1.0);
-  const FootPoint right = WidestPoint(foot.outline, -1.0);
+  FootPoint left = WidestPoint(foot.outline, 1.0);
+  FootPoint right = WidestPoint(foot.outline, -1.0);
+  const Span span = SpanAlong(foot.outline);
+  left.x += foot.widest_forward[0] * (span.high - span.low);
+  right.x += foot.widest_forward[1] * (span.high - span.low);
   foot.widest_left = left;
   foot.widest_right = right;
   const double widest_x = (left.x + right.x) / 2;

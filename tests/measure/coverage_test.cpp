@@ -97,6 +97,10 @@ TEST(Coverage, SolarIntervalsHoldTheTruth) {
     sole.frog_length = sole.length * random.Uniform(0.6, 0.7);
     sole.frog_width = sole.frog_length * random.Uniform(0.45, 0.7);
     sole.axis_y = random.Uniform(-3, 3);
+    sole.uneven = 0.2;
+    sole.rear_curvature = random.Uniform(0.3, 1.0);
+    sole.uneven_left = random.Uniform(-std::numbers::pi, std::numbers::pi);
+    sole.uneven_right = random.Uniform(-std::numbers::pi, std::numbers::pi);
     const CardPoint aim{random.Uniform(80, 110), random.Uniform(80, 110)};
     Placed placed;
     placed.turn = random.Uniform(-std::numbers::pi, std::numbers::pi);
@@ -110,13 +114,14 @@ TEST(Coverage, SolarIntervalsHoldTheTruth) {
     options.trials = kTrials;
     options.seed = static_cast<std::uint64_t>(i) + 1;
     ViewPoints points = PhotoOf(sole, placed, truth, hand, &random);
-    SeeDeepFrog(
-        sole,
-        random.Normal(options.frog_depth_mm, options.frog_depth_sigma_mm),
-        random.Normal(options.frog_depth_mm, options.frog_depth_sigma_mm),
-        placed,
-        truth,
-        points);
+    const double half = options.frog_depth_sigma_mm / std::numbers::sqrt2;
+    const double frog = random.Normal(options.frog_depth_mm, half);
+    SeeDeepFrog(sole,
+                frog + random.Normal(0, half),
+                frog + random.Normal(0, half),
+                placed,
+                truth,
+                points);
     Count(MeasureView(points, estimate, options), sole, tallies);
   }
   Expect(tallies, 0.93, 0.97);

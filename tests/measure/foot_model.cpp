@@ -110,35 +110,44 @@ FootPolyline Sole::Outline(int corners) const {
   // each buttress that begins with the ellipse's curvature, and a notch between
   // the heels.
   FootPolyline outline;
-  const auto scale_y = [this](double y) {
-    return y > 0 ? y * (1 + lopsided) : y * (1 - lopsided);
+  const auto side = [this](double x, double y) {
+    const double even = y > 0 ? y * (1 + lopsided) : y * (1 - lopsided);
+    constexpr double kWaveMm = 25.0;
+    const double phase = 2 * std::numbers::pi * (x - widest_at) / kWaveMm;
+    // None at the toe and at the heels.
+    const double part =
+        std::clamp(4 * x * (length - x) / (length * length), 0.0, 1.0);
+    const double wave =
+        uneven * part * std::sin(phase + (y > 0 ? uneven_left : uneven_right));
+    return even + (y > 0 ? wave : -wave);
   };
   const int part = corners / 3;
   const double half = width / 2;
-  const double bend = half / 2 * std::pow(widest_at / (length - widest_at), 2);
+  const double bend =
+      rear_curvature * half / 2 * std::pow(widest_at / (length - widest_at), 2);
   const auto rear = [&](double x) {
     const double u = (widest_at - x) / widest_at;
     return half - bend * u * u - (half - heel_half_width - bend) * u * u * u;
   };
   for (int i = 0; i < part; ++i) {
     const double x = widest_at * i / part;
-    outline.push_back({x, scale_y(-rear(x))});
+    outline.push_back({x, side(x, -rear(x))});
   }
   for (int i = 0; i < part; ++i) {
     const double t = std::numbers::pi * (static_cast<double>(i) / part - 0.5);
-    outline.push_back({widest_at + (length - widest_at) * std::cos(t),
-                       scale_y(half * std::sin(t))});
+    const double x = widest_at + (length - widest_at) * std::cos(t);
+    outline.push_back({x, side(x, half * std::sin(t))});
   }
   for (int i = 0; i < part; ++i) {
     const double x = widest_at * (part - i) / part;
-    outline.push_back({x, scale_y(rear(x))});
+    outline.push_back({x, side(x, rear(x))});
   }
   const double heel = heel_half_width;
   for (int i = 0; i < 10; ++i) {
-    outline.push_back({1.2 * i, scale_y(heel) * (1 - 0.06 * i)});
+    outline.push_back({1.2 * i, side(0.0, heel) * (1 - 0.06 * i)});
   }
   for (int i = 10; i > 0; --i) {
-    outline.push_back({1.2 * i, scale_y(-heel) * (1 - 0.06 * i)});
+    outline.push_back({1.2 * i, side(0.0, -heel) * (1 - 0.06 * i)});
   }
   return outline;
 }
@@ -164,15 +173,19 @@ FootPoint Sole::At(PointId id) const {
 }
 
 double Sole::Truth(MeasureId id) const {
-  const double left = width / 2 * (1 + lopsided) - axis_y;
-  const double right = width / 2 * (1 - lopsided) + axis_y;
+  const FootPolyline outline = Outline(6000);
+  const auto [right_end, left_end] = std::minmax_element(
+      outline.begin(), outline.end(), [](auto a, auto b) { return a.y < b.y; });
+  const double left = left_end->y - axis_y;
+  const double right = axis_y - right_end->y;
+  const double widest_x = (left_end->x + right_end->x) / 2;
   switch (id) {
     case MeasureId::kBearingWidth:
-      return width;
+      return left + right;
     case MeasureId::kBearingLength:
       return length;
     case MeasureId::kWidthToLength:
-      return width / length;
+      return (left + right) / length;
     case MeasureId::kHeelWidth:
       return 2 * heel_half_width;
     case MeasureId::kFrogLength:
@@ -184,11 +197,11 @@ double Sole::Truth(MeasureId id) const {
     case MeasureId::kToeToFrogApex:
       return length - frog_back - frog_length;
     case MeasureId::kWidestToToe:
-      return length - widest_at;
+      return length - widest_x;
     case MeasureId::kWidestToHeel:
-      return widest_at;
+      return widest_x;
     case MeasureId::kToeShare:
-      return 100 * (length - widest_at) / length;
+      return 100 * (length - widest_x) / length;
     case MeasureId::kLeftHalfWidth:
       return left;
     case MeasureId::kRightHalfWidth:
@@ -196,7 +209,6 @@ double Sole::Truth(MeasureId id) const {
     case MeasureId::kHalfWidthDifference:
       return left - right;
     case MeasureId::kOutlineAsymmetry: {
-      const FootPolyline outline = Outline(1800);
       const geometry::Line<geometry::FootFrame> axis{{0, axis_y}, {1, 0}};
       return 100 *
              geometry::DifferenceArea(outline,
@@ -204,7 +216,7 @@ double Sole::Truth(MeasureId id) const {
              std::abs(geometry::SignedArea(outline));
     }
     case MeasureId::kBearingArea:
-      return std::abs(geometry::SignedArea(Outline(1800)));
+      return std::abs(geometry::SignedArea(outline));
     default:
       throw std::invalid_argument("Sole::Truth: not a measure of the sole");
   }

@@ -26,6 +26,14 @@ struct Sole {
   double frog_back = 4;  ///< Of the line across the frog.
   /// The frog axis lies this far to the left of the middle of the heels.
   double axis_y = 1.5;
+  /// Each side is uneven by a wave of this height [mm], 25 mm long and with
+  /// this phase [rad] where the smooth side is widest.
+  double uneven = 0.0;
+  /// Of the sides behind the widest part, as a share of that before it:
+  /// quarters run straighter than the toe.
+  double rear_curvature = 1.0;
+  double uneven_left = 0.0;
+  double uneven_right = 0.0;
 
   geometry::FootPolyline Outline(int corners) const;
   geometry::FootPoint At(PointId id) const;

@@ -31,8 +31,9 @@ struct MeasureOptions {
   double half_heel_width_mm = 32.0;
   double half_heel_width_sigma_mm = 7.0;
   /// How far the frog lies behind the bearing plane, seen from the camera [mm],
-  /// and its standard uncertainty; its two sides alike, its point for itself.
-  /// A camera that looks askew sees a deep frog, and so the axis, shifted.
+  /// and its standard uncertainty; half of the variance is that of the whole
+  /// frog, the rest its base's and its point's own. A camera that looks askew
+  /// sees a deep frog, and so the axis, shifted.
   double frog_depth_mm = 4.0;        // CHOSEN: a trimmed frog, common practice.
   double frog_depth_sigma_mm = 3.0;  // CHOSEN: from level to a deep frog.
   /// On a shod foot the shoe's thickness comes on top [mm].

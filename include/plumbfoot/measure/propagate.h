@@ -34,6 +34,12 @@ enum class IntervalKind {
   /// truth, which the reflection takes back; but where chance has brought the
   /// value near its least, only the symmetric interval reaches back up.
   kWider,
+  /// For an area that doesn't match, which noise only ever makes larger: below
+  /// the value as far as the trials reach above it (the reflection), above it
+  /// as
+  /// far as they reach less their mean push. Narrower than kWider, which held
+  /// the truth more often than it says.
+  kPushedUp,
 };
 
 struct Interval {
