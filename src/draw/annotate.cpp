@@ -104,6 +104,11 @@ void DrawMarker(Canvas& canvas, CanvasPoint at, PlacedBy placed_by, double em) {
   canvas.Circle(at, r, {.colour = kWhite, .width = 0.13 * em});
 }
 
+/// The photo's place of a point: where it was seen.
+PhotoPoint SeenAt(const PlacedPoint& point) {
+  return point.seen_px.value_or(point.px);
+}
+
 /// What is drawn on one photo, in the annotated picture's pixels.
 class Sketch {
  public:
@@ -193,7 +198,7 @@ class Sketch {
   }
 
   void Point(PointId id, const PlacedPoint& point, CanvasVector toward) {
-    const CanvasPoint at = At(point.px);
+    const CanvasPoint at = At(SeenAt(point));
     DrawMarker(canvas_, at, point.placed_by, em_);
     placer_.AvoidPoint(at);
     names_.push_back({std::string(PointWords(id)), at, toward, kWhite, false});
@@ -434,7 +439,7 @@ void DrawLateral(Sketch& sketch,
                            PointId::kPasternUpper,
                            PointId::kHeelHairline,
                            PointId::kHeelGround}) {
-    if (points.at(id)) foot.push_back(sketch.At(points.at(id)->px));
+    if (points.at(id)) foot.push_back(sketch.At(SeenAt(*points.at(id))));
   }
   if (foot.size() >= 3) sketch.placer().AvoidInside(foot);
 
@@ -446,8 +451,8 @@ void DrawLateral(Sketch& sketch,
   const auto& toe_hairline = points.at(PointId::kToeHairline);
   const auto& heel_hairline = points.at(PointId::kHeelHairline);
   if (toe_hairline && heel_hairline) {
-    const CanvasPoint a = sketch.At(toe_hairline->px);
-    const CanvasPoint b = sketch.At(heel_hairline->px);
+    const CanvasPoint a = sketch.At(SeenAt(*toe_hairline));
+    const CanvasPoint b = sketch.At(SeenAt(*heel_hairline));
     sketch.Stroke({a, b}, sketch.ThePen(kInnerColour));
     if (back && is_measured(MeasureId::kHairlineAngle)) {
       sketch.Stroke({b, b - 0.55 * *back}, sketch.Dashed(kInnerColour, 0.6));
@@ -462,21 +467,26 @@ void DrawLateral(Sketch& sketch,
 
   // Heights, square to the ground.
   const auto height = [&](const std::optional<PlacedPoint>& point,
+                          const std::optional<PlacedPoint>& on_ground,
                           MeasureId id,
                           Colour colour) {
-    if (!point || !back || !is_measured(id)) return;
-    const CanvasPoint top = sketch.At(point->px);
-    const CanvasPoint toe = sketch.At((*c.bearing_line)[0]);
+    if (!point || !on_ground || !back || !is_measured(id)) return;
+    const CanvasPoint top = sketch.At(SeenAt(*point));
+    const CanvasPoint ground = sketch.At(SeenAt(*on_ground));
     const double part =
-        geometry::Dot(top - toe, *back) / geometry::Dot(*back, *back);
-    sketch.Stroke({top, toe + part * *back}, sketch.Dashed(colour, 0.6));
+        geometry::Dot(top - ground, *back) / geometry::Dot(*back, *back);
+    sketch.Stroke({top, ground + part * *back}, sketch.Dashed(colour, 0.6));
   };
-  height(toe_hairline, MeasureId::kToeHeight, kFirstColour);
-  height(heel_hairline, MeasureId::kHeelHeight, kHeelColour);
+  const auto& heel_ground = points.at(PointId::kHeelGround);
+  height(toe_hairline,
+         points.at(PointId::kToeGround),
+         MeasureId::kToeHeight,
+         kFirstColour);
+  height(heel_hairline, heel_ground, MeasureId::kHeelHeight, kHeelColour);
 
-  if (c.heel_line) {
-    const CanvasPoint ground = sketch.At((*c.heel_line)[0]);
-    const CanvasPoint top = sketch.At((*c.heel_line)[1]);
+  if (heel_ground && heel_hairline) {
+    const CanvasPoint ground = sketch.At(SeenAt(*heel_ground));
+    const CanvasPoint top = sketch.At(SeenAt(*heel_hairline));
     sketch.Stroke({top, Along(ground, top, 1.5)}, sketch.Dashed(kHeelColour));
     sketch.Stroke({ground, top}, sketch.ThePen(kHeelColour));
     CanvasPoint anchor = Along(ground, top, 0.6);
@@ -714,7 +724,7 @@ Annotated DrawAnnotated(const photo::Photo& photo,
     for (const PointId id : geometry::PointsOf(points.view)) {
       const auto& point = points.at(id);
       if (!point) continue;
-      sketch.Point(id, *point, sketch.At(point->px) - middle);
+      sketch.Point(id, *point, sketch.At(SeenAt(*point)) - middle);
     }
     if (const auto px_per_mm =
             PixelsPerMillimetre(options, measures, *photo_middle)) {

@@ -27,10 +27,10 @@ constexpr std::size_t kWallCorners = 64;
 constexpr double kUsualSupportMm = 120.0;
 constexpr double kUsualFrogMm = 80.0;
 // How far a side's widest place is from where a smooth outline has it, standard
-// uncertainty, as a share of the length. CHOSEN: a wave of 0.2 mm, 25 mm long
-// (a rasp's work), has a slope of 0.035 (root mean square) and moves the widest
-// place of a side that is round with a radius of 65 mm by 2 mm.
-constexpr double kWidestSigma = 0.016;
+// uncertainty, as a share of the length. CHOSEN: a wave of 0.12 mm, 25 mm long
+// (a rasp's work), has a slope of 0.021 (root mean square) and moves the widest
+// place of a side that is round with a radius of 65 mm by 1.4 mm.
+constexpr double kWidestSigma = 0.011;
 
 /// Evenly spaced corners; a curve set with few clicks gets its bends back.
 PhotoPolyline Even(const PlacedCurve& curve, std::size_t count, Ends ends) {

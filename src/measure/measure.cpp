@@ -209,7 +209,7 @@ bool IsSigned(const MeasureInfo& info) {
 
 IntervalKind KindOf(MeasureId id) {
   if (id == MeasureId::kOutlineAsymmetry) return IntervalKind::kPushedUp;
-  if (id == MeasureId::kDorsalWallDeparture) return IntervalKind::kWider;
+  if (id == MeasureId::kDorsalWallDeparture) return IntervalKind::kCentred;
   return IntervalKind::kSymmetric;
 }
 
@@ -357,9 +357,6 @@ Construction ConstructionOf(View view,
       return line.at + ((y - line.at.y) / line.direction.y) * line.direction;
     };
     lines.toe_line = segment(at_height(0.0), at_height(top));
-  }
-  if (heel_ground && foot.at(kHeelHairline)) {
-    lines.heel_line = segment(*heel_ground, *foot.at(kHeelHairline));
   }
   if (foot.at(kPasternLower) && foot.at(kPasternUpper)) {
     lines.pastern_line =

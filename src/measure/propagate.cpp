@@ -52,9 +52,8 @@ Estimate Summarise(double value,
   const double low = Quantile(samples, 0.025);
   const double high = Quantile(samples, 0.975);
   estimate.interval95 = {low, high};
-  if (kind == IntervalKind::kWider) {
-    estimate.interval95 = {std::min(low, 2 * value - high),
-                           std::max(high, 2 * value - low)};
+  if (kind == IntervalKind::kCentred) {
+    estimate.interval95 = {value - (high - low) / 2, value + (high - low) / 2};
   } else if (kind == IntervalKind::kPushedUp) {
     const double push = std::max(0.0, estimate.mean - value);
     estimate.interval95 = {2 * value - high, std::max(value, high - push)};

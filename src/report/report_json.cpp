@@ -115,6 +115,7 @@ json PointJson(const ViewReport& view, PointId id) {
   json point = {{"px", ToJson(placed->px)},
                 {"placed_by", geometry::PlacedByName(placed->placed_by)},
                 {"confidence", Rounded(placed->confidence)}};
+  if (placed->seen_px) point["seen_px"] = ToJson(*placed->seen_px);
   AddPlace(view.measures.points.at(static_cast<std::size_t>(id)),
            view.measures.has_scale,
            point);

@@ -254,19 +254,36 @@ TEST(DrawAnnotated, DrawsTheSolesLinesWhereTheyAre) {
   }
 }
 
+TEST(DrawAnnotated, DrawsTheHeelWhereItWasSeen) {
+  Scene scene = Side({2048, 1536}, 128);
+  const auto moved = [&](PointId id) {
+    auto& point = *scene.points.at(id);
+    point.seen_px = point.px + geometry::PhotoVector{-60, 40};
+    return *point.seen_px;
+  };
+  const PhotoPoint ground = moved(PointId::kHeelGround);
+  const PhotoPoint top = moved(PointId::kHeelHairline);
+  EXPECT_GT(
+      PartInColour(Draw(scene), ground, top, kReddishPurple, scene.points),
+      0.6);
+}
+
 TEST(DrawAnnotated, DrawsTheSidesLinesWhereTheyAre) {
   for (const int grey : {5, 128, 250}) {
     const Scene scene = Side({2048, 1536}, grey);
     const Annotated annotated = Draw(scene);
     const measure::Construction& c = scene.measures.construction;
-    ASSERT_TRUE(c.bearing_line && c.toe_line && c.heel_line && c.pastern_line);
+    ASSERT_TRUE(c.bearing_line && c.toe_line && c.pastern_line);
     const auto part = [&](const std::array<PhotoPoint, 2>& line,
                           Colour colour) {
       return PartInColour(annotated, line[0], line[1], colour, scene.points);
     };
     EXPECT_GT(part(*c.bearing_line, kSkyBlue), 0.75);
     EXPECT_GT(part(*c.toe_line, kOrange), 0.75);
-    EXPECT_GT(part(*c.heel_line, kReddishPurple), 0.6);
+    EXPECT_GT(part({scene.points.at(PointId::kHeelGround)->px,
+                    scene.points.at(PointId::kHeelHairline)->px},
+                   kReddishPurple),
+              0.6);
     EXPECT_GT(part(*c.pastern_line, kYellow), 0.6);
     EXPECT_GT(part({scene.points.at(PointId::kToeHairline)->px,
                     scene.points.at(PointId::kHeelHairline)->px},

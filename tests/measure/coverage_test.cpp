@@ -97,7 +97,7 @@ TEST(Coverage, SolarIntervalsHoldTheTruth) {
     sole.frog_length = sole.length * random.Uniform(0.6, 0.7);
     sole.frog_width = sole.frog_length * random.Uniform(0.45, 0.7);
     sole.axis_y = random.Uniform(-3, 3);
-    sole.uneven = 0.2;
+    sole.uneven = 0.12;
     sole.rear_curvature = random.Uniform(0.3, 1.0);
     sole.uneven_left = random.Uniform(-std::numbers::pi, std::numbers::pi);
     sole.uneven_right = random.Uniform(-std::numbers::pi, std::numbers::pi);

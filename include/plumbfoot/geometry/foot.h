@@ -75,6 +75,9 @@ struct PlacedPoint {
   /// How likely it is that the point is where it is said to be, within its
   /// covariance [0..1]. A person's point: 1.
   double confidence = 0.0;
+  /// Where the point was seen, if that is not at `px`: the heel that faces the
+  /// camera, when `px` shows where the heel lies in the middle plane.
+  std::optional<PhotoPoint> seen_px = std::nullopt;
 };
 
 /// A line on the photo that follows an edge: the closed outline of the bearing

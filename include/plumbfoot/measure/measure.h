@@ -66,8 +66,6 @@ struct Construction {
   std::optional<std::array<geometry::PhotoPoint, 2>>
       toe_line;  ///< The fitted line, from the bearing line up.
   std::optional<std::array<geometry::PhotoPoint, 2>>
-      heel_line;  ///< Ground first.
-  std::optional<std::array<geometry::PhotoPoint, 2>>
       pastern_line;  ///< Low first.
 };
 

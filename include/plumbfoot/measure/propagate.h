@@ -25,20 +25,18 @@ enum class IntervalKind {
   /// Probabilistically symmetric: 2.5 % of the trials lie on either side
   /// (JCGM 101:2008, 7.7).
   kSymmetric,
-  /// The wider, on either side, of the symmetric interval and the same
-  /// reflected in the value, [2 v - q97.5, 2 v - q2.5] (the "basic" interval of
-  /// A. C. Davison and D. V. Hinkley, Bootstrap Methods and their Application,
-  /// 1997, 5.2). For quantities that noise pushes one way (a largest gap, an
-  /// area that doesn't match): the trials add noise to points that are noisy
-  /// already, so that they are pushed from the value as the value is from the
-  /// truth, which the reflection takes back; but where chance has brought the
-  /// value near its least, only the symmetric interval reaches back up.
-  kWider,
+  /// The value, and on either side half the width of the symmetric interval:
+  /// midway between that interval and its reflection in the value, [2 v - q97.5,
+  /// 2 v - q2.5] (the "basic" interval of A. C. Davison and D. V. Hinkley,
+  /// Bootstrap Methods and their Application, 1997, 5.2). For a largest gap,
+  /// which noise pushes outwards: the trials add noise to points that are noisy
+  /// already, and are pushed from the value as the value is from the truth. The
+  /// reflection takes that back, but where chance has brought the value near
+  /// its least, only the symmetric interval reaches back up.
+  kCentred,
   /// For an area that doesn't match, which noise only ever makes larger: below
-  /// the value as far as the trials reach above it (the reflection), above it
-  /// as
-  /// far as they reach less their mean push. Narrower than kWider, which held
-  /// the truth more often than it says.
+  /// the value as far as the trials reach above it (the reflection), above it as
+  /// far as they reach less their mean push.
   kPushedUp,
 };
 
