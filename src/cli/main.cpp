@@ -8,6 +8,7 @@
 
 #include "cli/commands.h"
 #include "cli/exit_status.h"
+#include "cli/memory.h"
 
 namespace {
 
@@ -45,6 +46,7 @@ ExitStatus Run(int argc, char** argv) {
 }  // namespace
 
 int main(int argc, char** argv) {
+  plumbfoot::cli::KeepFreedMemory();
   // What OpenCV has to say about a damaged file is said in our words.
   cv::utils::logging::setLogLevel(cv::utils::logging::LOG_LEVEL_SILENT);
   try {

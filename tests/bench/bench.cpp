@@ -6,7 +6,9 @@
 
 #include <algorithm>
 #include <array>
+#include <chrono>
 #include <cstdlib>
+#include <ctime>
 #include <filesystem>
 #include <fstream>
 #include <iterator>
@@ -16,6 +18,7 @@
 #include <string>
 #include <vector>
 
+#include "find/network_finder.h"
 #include "plumbfoot/card/find_card.h"
 #include "plumbfoot/draw/annotate.h"
 #include "plumbfoot/draw/canvas.h"
@@ -73,7 +76,7 @@ T Taken(Result<T> result) {
   return std::move(result).value();
 }
 
-Stages Prepare(View view, const fs::path& path) {
+Stages Prepare(View view, const fs::path& path, const find::Finder& finder) {
   Stages s;
   s.view = view;
   s.path = path;
@@ -82,7 +85,7 @@ Stages Prepare(View view, const fs::path& path) {
   s.photo = Taken(photo::LoadPhoto(path));
   s.options.camera.focal_px = photo::FocalPx(s.photo);
   s.card = Taken(card::FindCard(s.photo.rgb, s.options));
-  s.finding = Taken(find::FindPoints(s.Request()));
+  s.finding = Taken(find::FindPoints(s.Request(), finder));
   s.measures = measure::MeasureView(s.finding.points, s.card.plane);
   return s;
 }
@@ -95,15 +98,17 @@ class Pair {
   const std::vector<Stages>& Get() {
     if (stages_.empty()) {
       for (const View view : kViews) {
-        stages_.push_back(Prepare(view, places_.PhotoOf(view)));
+        stages_.push_back(Prepare(view, places_.PhotoOf(view), finder_));
       }
     }
     return stages_;
   }
-  const Places& places() const { return places_; }
+  /// Loaded once, as in the command.
+  const find::Finder& Finder() const { return finder_; }
 
  private:
   Places places_;
+  find::Finder finder_ = find::NetworkFinder();
   std::vector<Stages> stages_;
 };
 
@@ -131,6 +136,55 @@ void AddStep(const std::string& name,
       ->Unit(benchmark::kMillisecond)
       ->MeasureProcessCPUTime()
       ->UseRealTime();
+}
+
+/// Seconds that all threads of this program have computed.
+double CpuSeconds() {
+  timespec now{};
+  clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &now);
+  return static_cast<double>(now.tv_sec) +
+         static_cast<double>(now.tv_nsec) * 1e-9;
+}
+
+double WallSeconds() {
+  return std::chrono::duration<double>(
+             std::chrono::steady_clock::now().time_since_epoch())
+      .count();
+}
+
+/// Measures what the finder's network takes while the points are found: all
+/// pictures that it is asked about.
+void AddNetwork(const std::string& name, const std::shared_ptr<Pair>& pair) {
+  benchmark::RegisterBenchmark(
+      name.c_str(),
+      [pair](benchmark::State& state) {
+        double wall_s = 0.0;
+        double cpu_s = 0.0;
+        const auto timed = [&](View view, const find::PlaneImage& image) {
+          const double wall = WallSeconds();
+          const double cpu = CpuSeconds();
+          auto seen = pair->Finder()(view, image);
+          wall_s += WallSeconds() - wall;
+          cpu_s += CpuSeconds() - cpu;
+          return seen;
+        };
+        double all_cpu_s = 0.0;
+        double runs = 0.0;
+        for (auto _ : state) {
+          wall_s = 0.0;
+          cpu_s = 0.0;
+          for (const Stages& s : pair->Get()) {
+            auto made = find::FindPoints(s.Request(), timed);
+            benchmark::DoNotOptimize(made);
+          }
+          state.SetIterationTime(wall_s);
+          all_cpu_s += cpu_s;
+          runs += 1.0;
+        }
+        state.counters[kCpu] = 1e3 * all_cpu_s / runs;
+      })
+      ->Unit(benchmark::kMillisecond)
+      ->UseManualTime();
 }
 
 /// The words of the main job, after the command's name.
@@ -179,6 +233,7 @@ void AddCommand(const std::string& name,
 void AddAll(const Places& places) {
   const auto pair = std::make_shared<Pair>(places);
   AddCommand(kPair, places, MeasureWords(places));
+  AddCommand(kCheck, places, {"check", places.PhotoOf(View::kSolar).string()});
   AddCommand("command, started only", places, {"--version"});
   AddStep(kDecode, pair, [](const Stages& s) {
     return cv::imdecode(s.jpeg, cv::IMREAD_COLOR);
@@ -197,18 +252,33 @@ void AddAll(const Places& places) {
     return find::ResampleToPlane(
         s.photo.rgb, map, windows.front(), kSidePx, &s.options.layout);
   });
-  AddStep("find, all of it (find)", pair, [](const Stages& s) {
-    return find::FindPoints(s.Request());
+  AddStep("find, all of it (find)", pair, [pair](const Stages& s) {
+    return find::FindPoints(s.Request(), pair->Finder());
   });
+  AddNetwork(kLooks, pair);
+  benchmark::RegisterBenchmark(kLoad,
+                               [](benchmark::State& state) {
+                                 for (auto _ : state) {
+                                   auto made = find::LoadNetwork();
+                                   benchmark::DoNotOptimize(made);
+                                 }
+                               })
+      ->Unit(benchmark::kMillisecond)
+      ->MeasureProcessCPUTime()
+      ->UseRealTime();
   AddStep("measure (measure)", pair, [](const Stages& s) {
     return measure::MeasureView(s.finding.points, s.card.plane);
   });
-  AddStep("draw and encode (draw)", pair, [](const Stages& s) {
+  const auto drawn = [](const Stages& s) {
     draw::AnnotateOptions options;
     options.plane = s.card.plane;
-    return photo::EncodeJpeg(
-        draw::DrawAnnotated(s.photo, s.finding.points, s.measures, {}, options)
-            .rgb);
+    return draw::DrawAnnotated(
+               s.photo, s.finding.points, s.measures, {}, options)
+        .rgb;
+  };
+  AddStep("draw (draw)", pair, drawn);
+  AddStep("draw and encode (draw)", pair, [drawn](const Stages& s) {
+    return photo::EncodeJpeg(drawn(s));
   });
 }
 

@@ -14,6 +14,9 @@ namespace plumbfoot::bench {
 // The names that the table looks for.
 inline constexpr const char* kDecode = "decode";
 inline constexpr const char* kPair = "whole command";
+inline constexpr const char* kCheck = "check, one photo";
+inline constexpr const char* kLooks = "  of which its network";
+inline constexpr const char* kLoad = "network, loaded (find)";
 // Counters of the command, which is a process of its own.
 inline constexpr const char* kPeak = "peak_mb";
 inline constexpr const char* kCpu = "cpu_ms";
@@ -31,6 +34,9 @@ class Table : public benchmark::BenchmarkReporter {
     double wall_ms = 0.0;
     double cpu_ms = 0.0;
   };
+  /// Null if it was not measured.
+  const Row* Find(const char* name) const;
+
   std::vector<Row> rows_;
   std::vector<std::string> failures_;
   double peak_mb_ = 0.0;

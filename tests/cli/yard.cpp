@@ -6,20 +6,13 @@
 #include <fstream>
 #include <sstream>
 
-#include "plumbfoot/geometry/random.h"
-#include "scenes/photo_file.h"
-#include "scenes/renderer.h"
-#include "scenes/scene.h"
-#include "scenes/truth.h"
-
 namespace plumbfoot::tests {
 
 using nlohmann::json;
 
 fs::path FreshFolder(const std::string& name) {
-  const fs::path folder =
-      fs::path(testing::TempDir()) /
-      ("plumbfoot-" + std::to_string(getpid()) + "-" + name);
+  fs::path folder = fs::path(testing::TempDir()) /
+                    ("plumbfoot-" + std::to_string(getpid()) + "-" + name);
   fs::remove_all(folder);
   fs::create_directories(folder);
   return folder;
@@ -30,29 +23,8 @@ const Yard& Yard::Get() {
   return yard;
 }
 
-Yard::Yard() : folder_(FreshFolder("yard")) {
-  geometry::Random random(20);
-  const scenes::FootShape shape =
-      scenes::RandomFootShape(random, geometry::Foot::kLeftFore);
-  json points = {{"format", "plumbfoot-points"}, {"version", 1}};
-  for (const View view : {View::kSolar, View::kLateral}) {
-    scenes::SceneOptions scene = scenes::RandomScene(view, shape, random);
-    scene.card.present = true;
-    scene.card.tags = {true, true, true, true, true};
-    scene.card.doubt = {};
-    scene.card_only = true;
-    const auto rendered = scenes::Render(scene, 1600, 1200, 2);
-    const std::string name(geometry::ViewName(view));
-    scenes::PhotoNotes notes;
-    notes.focal_35mm = scene.camera.focal_35mm;
-    scenes::SaveScene(rendered, scene, notes, folder_, name);
-    points[name] = scenes::PointsOf(rendered.truth);
-    for (const auto& [key, value] : rendered.truth.measures) {
-      truth_[key] = value;
-    }
-  }
-  WriteFile(folder_ / "points.json", points.dump());
-}
+Yard::Yard()
+    : folder_(PLUMBFOOT_YARD), truth_(ReadJson(folder_ / "truth.json")) {}
 
 CommandResult Plumbfoot(std::vector<std::string> words) {
   words.insert(words.begin(), PLUMBFOOT_COMMAND);

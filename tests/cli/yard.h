@@ -14,8 +14,8 @@ namespace plumbfoot::tests {
 
 namespace fs = std::filesystem;
 
-/// Rendered once for each test process: a pair of photos of one foot with its
-/// points.
+/// A pair of photos of one foot with its points, which make_yard rendered when
+/// the tests were built. Not to be written to.
 class Yard {
  public:
   static const Yard& Get();
