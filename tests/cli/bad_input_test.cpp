@@ -37,7 +37,7 @@ CommandResult ExpectRefused(const Words& words, int status) {
 }
 
 fs::path Beside(const std::string& name, const std::string& bytes) {
-  const fs::path path = FreshFolder("bad") / name;
+  fs::path path = FreshFolder("bad") / name;
   WriteFile(path, bytes);
   return path;
 }

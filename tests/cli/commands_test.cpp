@@ -125,14 +125,15 @@ TEST(Measure, ReportPassesASecondValidator) {
   // nothing with the one that is compiled in.
   const fs::path out = FreshFolder("schema");
   MeasurePair(out);
-  const auto result = RunCommand(
-      {"/usr/bin/python3",
-       "-c",
-       "import json,sys,jsonschema\n"
-       "jsonschema.Draft7Validator(json.load(open(sys.argv[1]))).validate("
-       "json.load(open(sys.argv[2])))",
-       PLUMBFOOT_SCHEMA,
-       out / "report.json"});
+  const std::string validate =
+      "import json,sys,jsonschema\n"
+      "jsonschema.Draft7Validator(json.load(open(sys.argv[1]))).validate("
+      "json.load(open(sys.argv[2])))";
+  const auto result = RunCommand({"/usr/bin/python3",
+                                  "-c",
+                                  validate,
+                                  PLUMBFOOT_SCHEMA,
+                                  out / "report.json"});
   EXPECT_EQ(result.status, 0) << result.err;
 }
 

@@ -18,9 +18,8 @@ namespace plumbfoot::tests {
 using nlohmann::json;
 
 fs::path FreshFolder(const std::string& name) {
-  const fs::path folder =
-      fs::path(testing::TempDir()) /
-      ("plumbfoot-" + std::to_string(getpid()) + "-" + name);
+  fs::path folder = fs::path(testing::TempDir()) /
+                    ("plumbfoot-" + std::to_string(getpid()) + "-" + name);
   fs::remove_all(folder);
   fs::create_directories(folder);
   return folder;
