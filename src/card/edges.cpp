@@ -128,7 +128,7 @@ Eigen::Matrix3d FromCells(const std::array<PhotoPoint, 4>& to) {
   constexpr std::array<double, 4> kQ = {0, 0, 8, 8};
   Eigen::Matrix<double, 8, 8> a = Eigen::Matrix<double, 8, 8>::Zero();
   Eigen::Matrix<double, 8, 1> b;
-  for (int i = 0; i < 4; ++i) {
+  for (Eigen::Index i = 0; i < 4; ++i) {
     const auto k = static_cast<std::size_t>(i);
     a.row(2 * i) << kS[k], kQ[k], 1, 0, 0, 0, -kS[k] * to[k].x,
         -kQ[k] * to[k].x;
@@ -443,7 +443,7 @@ class Edge {
         const double s = std::clamp(cell.x() / cell.z(), 0.0, 8.0);
         Sample sample;
         sample.outward = Dot(v, out_);
-        sample.white = white[static_cast<std::size_t>(s * 20 + 0.5)];
+        sample.white = white[static_cast<std::size_t>(std::lround(s * 20))];
         sample.frame =
             frame_at_start_ + (frame_at_end_ - frame_at_start_) * s / 8;
         const cv::Vec3b& rgb_here = pixels[col];

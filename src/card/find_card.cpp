@@ -216,8 +216,9 @@ Result<SeenCard> FindCard(const cv::Mat& rgb, const CardOptions& options) {
   auto fit = FitPlane(layout, tags, belief);
   if (!fit) return NoCard();
   // CHOSEN: a misfit of four times what the corners explain, and of a
-  // thousandth of a tag's side: the photo may be cut out of a larger one.
-  if (fit->misfit > 16 && MissedPart(*fit, tags) > 0.001) {
+  // thousandth of a tag's side: the photo may be cut out of a larger one. The
+  // four corners of a single tag fit any camera, and can't tell.
+  if (tags.size() > 1 && fit->misfit > 16 && MissedPart(*fit, tags) > 0.001) {
     CameraBelief loose = belief;
     const double diagonal = std::hypot(rgb.cols, rgb.rows);
     loose.principal_sigma = std::max(loose.principal_sigma, 0.2 * diagonal);

@@ -13,7 +13,6 @@
 namespace plumbfoot::card {
 namespace {
 
-using geometry::CardPoint;
 using nlohmann::json;
 
 Refusal Invalid(const std::string& message) {

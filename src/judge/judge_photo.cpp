@@ -37,7 +37,9 @@ constexpr Steps kNearHeelMm{8.0, 16.0};
 // CHOSEN: as used by MeasureOptions::half_heel_width_mm.
 constexpr double kHalfHeelWidthMm = 32.0;
 // CHOSEN, and not yet tried on real yards: mean luma below which horn and
-// shadow run into each other, and above which the light edge burns out.
+// shadow run into each other, and above which the light edge burns out. Of 17
+// real photographs of other things none is beyond these and the next limits;
+// with four stops less or more light all are, with six all are to be retaken.
 constexpr Steps kDarkLuma{45.0, 20.0};
 constexpr Steps kBrightLuma{215.0, 240.0};
 // CHOSEN: a wall in the sun or a dark floor may fill a part of any picture.

@@ -62,6 +62,7 @@ MapError ErrorOf(const PlaneMap& map, const PlaneMap& truth) {
   const std::vector<CardPoint> places = {
       {48, 48}, {230, 48}, {48, 230}, {230, 230}, {140, 140}, {60, 160}};
   std::vector<CardPoint> got;
+  got.reserve(places.size());
   for (const CardPoint& p : places) {
     got.push_back(map.Apply(truth.Inverse(p)).value());
   }

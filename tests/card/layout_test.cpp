@@ -15,7 +15,7 @@ namespace plumbfoot::card {
 namespace {
 
 std::filesystem::path Written(const std::string& text) {
-  const std::filesystem::path path =
+  std::filesystem::path path =
       std::filesystem::path(testing::TempDir()) / "plumbfoot_layout.json";
   std::ofstream(path) << text;
   return path;

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "plumbfoot/card/lens.h"
 
+#include <fmt/core.h>
 #include <gtest/gtest.h>
 
 #include <filesystem>
@@ -13,7 +14,6 @@
 namespace plumbfoot::card {
 namespace {
 
-using geometry::Camera;
 using geometry::PhotoPoint;
 
 LensProfile Example() {
@@ -31,7 +31,7 @@ LensProfile Example() {
 }
 
 std::filesystem::path Folder(const std::string& name) {
-  const auto folder = std::filesystem::path(testing::TempDir()) / name;
+  auto folder = std::filesystem::path(testing::TempDir()) / name;
   std::filesystem::remove_all(folder);
   std::filesystem::create_directories(folder);
   return folder;
@@ -55,10 +55,8 @@ TEST(CalibrateLens, AgreesWithOpenCvsLeftIntrinsics) {
   std::vector<cv::Mat> photos;
   for (int i = 1; i <= 14; ++i) {
     if (i == 10) continue;  // The set has none.
-    const std::string number =
-        i < 10 ? "0" + std::to_string(i) : std::to_string(i);
     cv::Mat photo =
-        cv::imread(folder + "left" + number + ".jpg", cv::IMREAD_COLOR);
+        cv::imread(fmt::format("{}left{:02}.jpg", folder, i), cv::IMREAD_COLOR);
     ASSERT_FALSE(photo.empty());
     cv::cvtColor(photo, photo, cv::COLOR_BGR2RGB);
     photos.push_back(photo);
@@ -110,8 +108,9 @@ TEST(CalibrateLens, AgreesWithOpenCvsLeftIntrinsics) {
     double sum = 0;
     for (int i = 0; i < 54; ++i) {
       const auto& m = mm[static_cast<std::size_t>(i)];
+      const int down = i / 9;
       sum += std::pow(m.x - static_cast<float>(25 * (i % 9)), 2) +
-             std::pow(m.y - static_cast<float>(25 * (i / 9)), 2);
+             std::pow(m.y - static_cast<float>(25 * down), 2);
     }
     // Raw photos miss by 1.9 to 3.5 mm at worst.
     EXPECT_LT(std::sqrt(sum / 54), 0.4);

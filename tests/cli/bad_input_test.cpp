@@ -3,6 +3,7 @@
 // exit status, nothing half-written.
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
+#include <unistd.h>
 
 #include <array>
 #include <cstdint>
@@ -21,11 +22,9 @@ using testing::Not;
 
 /// Runs `measure` on a solar photo and looks that it was refused in words, with
 /// `status`, and that nothing was written.
-CommandResult ExpectRefused(std::vector<std::string> words, int status) {
+CommandResult ExpectRefused(const Words& words, int status) {
   const fs::path out = FreshFolder("refused") / "out";
-  words.insert(words.begin(), {"measure", "--foot", "LF"});
-  words.insert(words.end(), {"--out", out.string()});
-  CommandResult result = Plumbfoot(words);
+  CommandResult result = Measure(out, words);
   EXPECT_EQ(result.status, status) << result.err;
   EXPECT_THAT(result.err, HasSubstr("plumbfoot: "));
   // A sentence, and what to do about it.
@@ -38,7 +37,7 @@ CommandResult ExpectRefused(std::vector<std::string> words, int status) {
 }
 
 fs::path Beside(const std::string& name, const std::string& bytes) {
-  const fs::path path = FreshFolder("bad") / name;
+  fs::path path = FreshFolder("bad") / name;
   WriteFile(path, bytes);
   return path;
 }
@@ -163,17 +162,11 @@ TEST(BadInput, CardUpsideDownIsFine) {
       turn(value);
     }
   }
-  const auto result = Plumbfoot({"measure",
-                                 "--foot",
-                                 "LF",
-                                 "--solar",
-                                 SolarWith(turned),
-                                 "--points",
-                                 Beside("points.json", points.dump()),
-                                 "--out",
-                                 out.string()});
-  ASSERT_TRUE(result.status == 0 || result.status == 3) << result.err;
-  const json report = ReadJson(out / "report.json");
+  const json report = MeasuredReport(out,
+                                     {"--solar",
+                                      SolarWith(turned),
+                                      "--points",
+                                      Beside("points.json", points.dump())});
   EXPECT_NEAR(report["measures"]["bearing_width"]["value"].get<double>(),
               Yard::Get().truth()["bearing_width"].get<double>(),
               0.01 * Yard::Get().truth()["bearing_width"].get<double>());
@@ -184,15 +177,11 @@ TEST(BadInput, NoCardMeasuresRatiosAndAsksForARetake) {
   const fs::path out = FreshFolder("nocard") / "out";
   json points = ReadJson(Yard::Get().points());
   points.erase("lateral");
-  const auto result = Plumbfoot({"measure",
-                                 "--foot",
-                                 "LF",
-                                 "--solar",
-                                 SolarWith(grey),
-                                 "--points",
-                                 Beside("points.json", points.dump()),
-                                 "--out",
-                                 out.string()});
+  const auto result = Measure(out,
+                              {"--solar",
+                               SolarWith(grey),
+                               "--points",
+                               Beside("points.json", points.dump())});
   EXPECT_EQ(result.status, 3) << result.err;
   const json report = ReadJson(out / "report.json");
   EXPECT_EQ(report["photos"]["solar"]["quality"], "retake");
@@ -205,7 +194,7 @@ TEST(BadInput, NoFootAtAll) {
   ExpectRefused({"--solar", SolarWith(grey)}, 2);
 }
 
-std::vector<std::string> WithPoints(const std::string& text) {
+Words WithPoints(const std::string& text) {
   return {"--solar",
           Yard::Get().solar().string(),
           "--points",
@@ -246,60 +235,69 @@ TEST(BadInput, OutputCannotBeWritten) {
   const fs::path file = Beside("file", "x");
   for (const fs::path& out : {file / "out", fs::path("/proc/plumbfoot")}) {
     SCOPED_TRACE(out);
-    const auto result = Plumbfoot({"measure",
-                                   "--foot",
-                                   "LF",
-                                   "--solar",
-                                   Yard::Get().solar().string(),
-                                   "--points",
-                                   Yard::Get().points().string(),
-                                   "--out",
-                                   out.string()});
+    const auto result = Measure(out, SolarWithPoints());
     EXPECT_EQ(result.status, 4) << result.err;
     EXPECT_THAT(result.err, HasSubstr("plumbfoot: "));
   }
   EXPECT_EQ(ReadFile(file), "x");
 }
 
+TEST(BadInput, OutputFolderIsReadOnly) {
+  const fs::path folder = FreshFolder("read-only");
+  const fs::path out = folder / "out";
+  fs::create_directory(out);
+  WriteFile(out / "report.json", "old");
+  // Whom permissions don't stop runs it as nobody, who may not be able to read
+  // the build folder.
+  const fs::path program = folder / "plumbfoot";
+  fs::copy_file(PLUMBFOOT_COMMAND, program);
+  fs::permissions(out,
+                  fs::perms::owner_read | fs::perms::owner_exec |
+                      fs::perms::others_read | fs::perms::others_exec);
+  Words words;
+  if (geteuid() == 0) {
+    words = {"setpriv", "--reuid=65534", "--regid=65534", "--clear-groups"};
+  }
+  words.insert(words.end(), {program, "measure", "--foot", "LF", "--out", out});
+  const Words solar = SolarWithPoints();
+  words.insert(words.end(), solar.begin(), solar.end());
+  const auto result = RunCommand(
+      words, {{"PLUMBFOOT_SETTINGS", (folder / "none.json").string()}});
+  fs::permissions(out, fs::perms::owner_all);
+  EXPECT_EQ(result.status, 4) << result.err;
+  EXPECT_THAT(result.err, HasSubstr(out.string()));
+  EXPECT_EQ(CountFiles(out), 1) << "something was half-written";
+  EXPECT_EQ(ReadFile(out / "report.json"), "old");
+}
+
 TEST(BadInput, UsedWrongly) {
   const std::string solar = Yard::Get().solar().string();
-  const std::vector<std::vector<std::string>> wrong = {
+  std::vector<Words> wrong = {
       {},
       {"measur"},
       {"measure"},
       {"measure", "--foot", "LF", "--out", "x"},
       {"measure", "--foot", "XX", "--solar", solar, "--out", "x"},
-      {"measure",
-       "--foot",
-       "LF",
-       "--solar",
-       solar,
-       "--out",
-       "x",
-       "--stage",
-       "yesterday"},
-      {"measure",
-       "--foot",
-       "LF",
-       "--solar",
-       solar,
-       "--out",
-       "x",
-       "--date",
-       "2026-02-30"},
-      {"measure",
-       "--foot",
-       "LF",
-       "--solar",
-       solar,
-       "--out",
-       "x",
-       "--known-mm",
-       "130"},
       {"check"},
       {"card"},
       {"check", "--board", "9x6", solar},
   };
+  const std::vector<std::array<std::string, 2>> options = {
+      {"--stage", "yesterday"},
+      {"--date", "2026-02-30"},
+      {"--known-mm", "130"},
+  };
+  for (const auto& [option, value] : options) {
+    wrong.push_back({"measure",
+                     "--foot",
+                     "LF",
+                     "--solar",
+                     solar,
+                     "--out",
+                     "x",
+                     option,
+                     value});
+  }
   for (const auto& words : wrong) {
     SCOPED_TRACE(testing::PrintToString(words));
     const auto result = Plumbfoot(words);

@@ -14,29 +14,22 @@ using nlohmann::json;
 using testing::HasSubstr;
 
 /// Measures the yard's pair with all points given.
-json MeasurePair(const fs::path& out, std::vector<std::string> more = {}) {
+json MeasurePair(const fs::path& out, const Words& more = {}) {
   const Yard& yard = Yard::Get();
-  std::vector<std::string> words = {"measure",
-                                    "--foot",
-                                    "LF",
-                                    "--horse",
-                                    "Juno",
-                                    "--date",
-                                    "2026-03-14",
-                                    "--stage",
-                                    "after_trim",
-                                    "--solar",
-                                    yard.solar(),
-                                    "--lateral",
-                                    yard.lateral(),
-                                    "--points",
-                                    yard.points(),
-                                    "--out",
-                                    out};
+  Words words = {"--horse",
+                 "Juno",
+                 "--date",
+                 "2026-03-14",
+                 "--stage",
+                 "after_trim",
+                 "--solar",
+                 yard.solar(),
+                 "--lateral",
+                 yard.lateral(),
+                 "--points",
+                 yard.points()};
   words.insert(words.end(), more.begin(), more.end());
-  const auto result = Plumbfoot(words);
-  EXPECT_TRUE(result.status == 0 || result.status == 3) << result.err;
-  return ReadJson(out / "report.json");
+  return MeasuredReport(out, words);
 }
 
 TEST(Measure, AgreesWithTheTruthOnEveryMeasure) {
@@ -69,19 +62,13 @@ TEST(Measure, WritesPicturesThatOpenAndAPointsFileThatRunsAgain) {
   }
   EXPECT_EQ(CountFiles(out), 4);
   const fs::path second_out = FreshFolder("again2");
-  const auto result = Plumbfoot({"measure",
-                                 "--foot",
-                                 "LF",
-                                 "--solar",
-                                 Yard::Get().solar(),
-                                 "--lateral",
-                                 Yard::Get().lateral(),
-                                 "--points",
-                                 out / "points.json",
-                                 "--out",
-                                 second_out});
-  ASSERT_TRUE(result.status == 0 || result.status == 3) << result.err;
-  const json second = ReadJson(second_out / "report.json");
+  const json second = MeasuredReport(second_out,
+                                     {"--solar",
+                                      Yard::Get().solar(),
+                                      "--lateral",
+                                      Yard::Get().lateral(),
+                                      "--points",
+                                      out / "points.json"});
   for (const auto& [key, measured] : first["measures"].items()) {
     // The points are written to a hundredth of a pixel.
     const double value = measured["value"].get<double>();
@@ -99,22 +86,26 @@ TEST(Measure, GivesTheSameReportTwice) {
   EXPECT_EQ(ReadFile(one / "report.json"), ReadFile(two / "report.json"));
 }
 
+TEST(Measure, TakesNearAndOffForLeftAndRight) {
+  const fs::path out = FreshFolder("near");
+  Words words = {"measure", "--foot", "NF", "--out", out};
+  const Words solar = SolarWithPoints();
+  words.insert(words.end(), solar.begin(), solar.end());
+  const auto result = Plumbfoot(words);
+  ASSERT_TRUE(result.status == 0 || result.status == 3) << result.err;
+  EXPECT_EQ(ReadJson(out / "report.json")["foot"], "LF");
+}
+
 TEST(Measure, EitherPhotoAloneWorks) {
   for (const char* view : {"solar", "lateral"}) {
     SCOPED_TRACE(view);
     const fs::path out = FreshFolder("alone");
-    const auto result =
-        Plumbfoot({"measure",
-                   "--foot",
-                   "NF",
-                   std::string("--") + view,
-                   Yard::Get().folder() / (std::string(view) + ".jpg"),
-                   "--points",
-                   Yard::Get().points(),
-                   "--out",
-                   out});
-    ASSERT_TRUE(result.status == 0 || result.status == 3) << result.err;
-    const json report = ReadJson(out / "report.json");
+    const json report =
+        MeasuredReport(out,
+                       {std::string("--") + view,
+                        Yard::Get().folder() / (std::string(view) + ".jpg"),
+                        "--points",
+                        Yard::Get().points()});
     EXPECT_EQ(report["foot"], "LF");
     EXPECT_EQ(report["measures"].size(), 30U);
     const bool solar = std::string(view) == "solar";
@@ -134,29 +125,23 @@ TEST(Measure, ReportPassesASecondValidator) {
   // nothing with the one that is compiled in.
   const fs::path out = FreshFolder("schema");
   MeasurePair(out);
-  const auto result = RunCommand(
-      {"/usr/bin/python3",
-       "-c",
-       "import json,sys,jsonschema\n"
-       "jsonschema.Draft7Validator(json.load(open(sys.argv[1]))).validate("
-       "json.load(open(sys.argv[2])))",
-       PLUMBFOOT_SCHEMA,
-       out / "report.json"});
+  const std::string validate =
+      "import json,sys,jsonschema\n"
+      "jsonschema.Draft7Validator(json.load(open(sys.argv[1]))).validate("
+      "json.load(open(sys.argv[2])))";
+  const auto result = RunCommand({"/usr/bin/python3",
+                                  "-c",
+                                  validate,
+                                  PLUMBFOOT_SCHEMA,
+                                  out / "report.json"});
   EXPECT_EQ(result.status, 0) << result.err;
 }
 
 TEST(Measure, PrintsJsonWhenAsked) {
   const fs::path out = FreshFolder("json");
-  const auto result = Plumbfoot({"measure",
-                                 "--foot",
-                                 "LF",
-                                 "--solar",
-                                 Yard::Get().solar(),
-                                 "--points",
-                                 Yard::Get().points(),
-                                 "--out",
-                                 out,
-                                 "--json"});
+  Words words = SolarWithPoints();
+  words.emplace_back("--json");
+  const auto result = Measure(out, words);
   EXPECT_EQ(json::parse(result.out), ReadJson(out / "report.json"));
 }
 
@@ -176,22 +161,14 @@ TEST(Measure, AKnownLengthGivesTheScale) {
                       points["heel_right"][1].get<double>()) /
                      2);
   const fs::path out = FreshFolder("known");
-  const auto result = Plumbfoot(
-      {"measure",
-       "--foot",
-       "LF",
-       "--solar",
-       Yard::Get().solar(),
-       "--points",
-       Yard::Get().points(),
-       "--known-mm",
+  Words words = SolarWithPoints();
+  words.insert(
+      words.end(),
+      {"--known-mm",
        std::to_string(length),
        "--known-points",
-       heel_x + "," + heel_y + "," + at("toe", 0) + "," + at("toe", 1),
-       "--out",
-       out});
-  ASSERT_TRUE(result.status == 0 || result.status == 3) << result.err;
-  const json report = ReadJson(out / "report.json");
+       heel_x + "," + heel_y + "," + at("toe", 0) + "," + at("toe", 1)});
+  const json report = MeasuredReport(out, words);
   EXPECT_EQ(report["photos"]["solar"]["scale"], "known_length");
   const json& width = report["measures"]["bearing_width"];
   EXPECT_NEAR(width["value"].get<double>(),
@@ -228,17 +205,10 @@ TEST(Card, KeepsWhatTheRulerSaid) {
   EXPECT_EQ(ReadJson(settings)["card_measured_mm"], 149.4);
   EXPECT_EQ(CountFiles(folder / "sheets"), 4);
   const fs::path out = folder / "out";
-  const auto measured = RunCommand({PLUMBFOOT_COMMAND,
-                                    "measure",
-                                    "--foot",
-                                    "LF",
-                                    "--solar",
-                                    Yard::Get().solar(),
-                                    "--points",
-                                    Yard::Get().points(),
-                                    "--out",
-                                    out},
-                                   environment);
+  Words words = {PLUMBFOOT_COMMAND, "measure", "--foot", "LF", "--out", out};
+  const Words solar = SolarWithPoints();
+  words.insert(words.end(), solar.begin(), solar.end());
+  const auto measured = RunCommand(words, environment);
   ASSERT_TRUE(measured.status == 0 || measured.status == 3) << measured.err;
   EXPECT_EQ(
       ReadJson(out / "report.json")["photos"]["solar"]["card"]["measured_mm"],
@@ -268,7 +238,7 @@ TEST(Check, MakesALensProfileFromChessboards) {
   // corners; 25 mm squares. Its published focal length: left_intrinsics.yml,
   // 535.92 px (an independent calibration gave 536.07).
   const auto listed = RunCommand({"dpkg", "-L", "opencv-doc"});
-  std::vector<std::string> photos;
+  Words photos;
   std::istringstream lines(listed.out);
   for (std::string line; std::getline(lines, line);) {
     if (line.find("/left") != std::string::npos &&
@@ -280,8 +250,7 @@ TEST(Check, MakesALensProfileFromChessboards) {
   ASSERT_GE(photos.size(), 10U) << "is the package opencv-doc installed?";
   const fs::path folder = FreshFolder("lens");
   const fs::path settings = folder / "settings.json";
-  std::vector<std::string> words = {
-      PLUMBFOOT_COMMAND, "check", "--lens", folder / "lens.json"};
+  Words words = {PLUMBFOOT_COMMAND, "check", "--lens", folder / "lens.json"};
   words.insert(words.end(), photos.begin(), photos.end());
   const auto result =
       RunCommand(words, {{"PLUMBFOOT_SETTINGS", settings.string()}});

@@ -5,6 +5,7 @@
 
 #include <fstream>
 #include <sstream>
+#include <utility>
 
 namespace plumbfoot::tests {
 
@@ -31,6 +32,23 @@ CommandResult Plumbfoot(std::vector<std::string> words) {
   const std::string settings =
       (Yard::Get().folder() / "no-settings.json").string();
   return RunCommand(words, {{"PLUMBFOOT_SETTINGS", settings}});
+}
+
+CommandResult Measure(const fs::path& out, const Words& more) {
+  Words words = {"measure", "--foot", "LF"};
+  words.insert(words.end(), more.begin(), more.end());
+  words.insert(words.end(), {"--out", out.string()});
+  return Plumbfoot(std::move(words));
+}
+
+json MeasuredReport(const fs::path& out, const Words& more) {
+  const CommandResult result = Measure(out, more);
+  EXPECT_TRUE(result.status == 0 || result.status == 3) << result.err;
+  return ReadJson(out / "report.json");
+}
+
+Words SolarWithPoints() {
+  return {"--solar", Yard::Get().solar(), "--points", Yard::Get().points()};
 }
 
 std::string ReadFile(const fs::path& path) {

@@ -39,6 +39,17 @@ fs::path FreshFolder(const std::string& name);
 /// Runs plumbfoot with settings of its own (none).
 CommandResult Plumbfoot(std::vector<std::string> words);
 
+using Words = std::vector<std::string>;
+
+/// `plumbfoot measure --foot LF MORE... --out OUT`.
+CommandResult Measure(const fs::path& out, const Words& more);
+
+/// The same where it must be done (or done but for a person): the report.
+nlohmann::json MeasuredReport(const fs::path& out, const Words& more);
+
+/// `--solar` and `--points` of the yard.
+Words SolarWithPoints();
+
 std::string ReadFile(const fs::path& path);
 void WriteFile(const fs::path& path, const std::string& bytes);
 nlohmann::json ReadJson(const fs::path& path);

@@ -18,7 +18,6 @@
 namespace plumbfoot::draw {
 namespace {
 
-using geometry::CardPoint;
 using geometry::PhotoPoint;
 using geometry::PlacedPoint;
 using measure::ViewMeasures;

@@ -16,7 +16,7 @@ namespace plumbfoot::draw {
 
 inline std::filesystem::path EmptyFolder(const std::string& name) {
   // The process number keeps tests apart that run side by side.
-  const std::filesystem::path folder =
+  std::filesystem::path folder =
       std::filesystem::temp_directory_path() /
       ("plumbfoot_draw_" + std::to_string(::getpid()) + "_" + name);
   std::filesystem::remove_all(folder);

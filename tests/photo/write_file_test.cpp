@@ -7,6 +7,7 @@
 #include <fstream>
 #include <iterator>
 #include <string>
+#include <vector>
 
 namespace plumbfoot::photo {
 namespace {
@@ -65,6 +66,51 @@ TEST(WriteWhole, LeavesWhatIsNotAFileAlone) {
   EXPECT_EQ(FilesIn(folder), 1);
   EXPECT_FALSE(WriteWhole("/dev/null", "x"));
   EXPECT_TRUE(fs::is_character_file("/dev/null"));
+}
+
+TEST(WriteSet, MakesTheFolderAndWritesEveryFile) {
+  const fs::path folder = EmptyFolder("write_set") / "new" / "deep";
+  const auto paths = WriteSet(folder, {{"a.txt", "first"}, {"b.txt", ""}});
+  ASSERT_TRUE(paths) << paths.error().message;
+  EXPECT_EQ(*paths, (std::vector{folder / "a.txt", folder / "b.txt"}));
+  EXPECT_EQ(ReadAll(folder / "a.txt"), "first");
+  EXPECT_EQ(ReadAll(folder / "b.txt"), "");
+  EXPECT_EQ(FilesIn(folder), 2);
+}
+
+// Whichever file of the set it is that can't be written.
+TEST(WriteSet, LeavesWhatWasThereWhereOneFileFails) {
+  for (const int bad : {0, 1, 2}) {
+    SCOPED_TRACE(bad);
+    const fs::path folder = EmptyFolder("write_set_one_fails");
+    std::vector<NamedBytes> files = {
+        {"a.txt", "new"}, {"b.txt", "new"}, {"c.txt", "new"}};
+    for (int i = 0; i < 3; ++i) {
+      const NamedBytes& file = files[static_cast<std::size_t>(i)];
+      if (i == bad) {
+        fs::create_directory(folder / file.name);
+      } else {
+        std::ofstream(folder / file.name) << "old";
+      }
+    }
+    const auto paths = WriteSet(folder, files);
+    ASSERT_FALSE(paths);
+    EXPECT_EQ(paths.error().code, RefusalCode::kCannotWrite);
+    EXPECT_EQ(FilesIn(folder), 3);
+    for (int i = 0; i < 3; ++i) {
+      const fs::path path = folder / files[static_cast<std::size_t>(i)].name;
+      EXPECT_EQ(fs::is_directory(path) ? "old" : ReadAll(path), "old");
+    }
+  }
+}
+
+TEST(WriteSet, RefusesAFolderThatIsAFile) {
+  const fs::path folder = EmptyFolder("write_set_file");
+  std::ofstream(folder / "taken") << "x";
+  const auto paths = WriteSet(folder / "taken", {{"a.txt", "y"}});
+  ASSERT_FALSE(paths);
+  EXPECT_EQ(paths.error().code, RefusalCode::kCannotWrite);
+  EXPECT_EQ(ReadAll(folder / "taken"), "x");
 }
 
 }  // namespace

@@ -124,11 +124,8 @@ int Run(const Wishes& w) {
   return 0;
 }
 
-}  // namespace
-}  // namespace plumbfoot::scenes
-
-int main(int argc, char** argv) {
-  plumbfoot::scenes::Wishes w;
+int Main(int argc, char** argv) {
+  Wishes w;
   CLI::App app("Renders test photos of a horse's foot with known geometry.");
   app.add_option("--seed", w.seed, "Decides everything that isn't given");
   app.add_option("--view", w.view, "solar, lateral or pair")
@@ -163,8 +160,15 @@ int main(int argc, char** argv) {
   app.add_flag("--shod", w.shod);
   app.add_flag("--easy", w.easy, "Clean foot, good light, still camera");
   CLI11_PARSE(app, argc, argv);
+  return Run(w);
+}
+
+}  // namespace
+}  // namespace plumbfoot::scenes
+
+int main(int argc, char** argv) {
   try {
-    return plumbfoot::scenes::Run(w);
+    return plumbfoot::scenes::Main(argc, argv);
   } catch (const std::exception& e) {
     std::cerr << "make_scene: " << e.what() << '\n';
     return 4;

@@ -154,6 +154,7 @@ std::vector<std::vector<Vec3>> LegRings(const FootGeometry& foot) {
   for (const Vec3& p : coronet) centre += p;
   centre = (1.0 / static_cast<double>(coronet.size())) * centre;
   std::vector<double> turns;
+  turns.reserve(coronet.size());
   for (const Vec3& p : coronet) {
     turns.push_back(std::atan2(p.y - centre.y, p.x - centre.x));
   }
@@ -294,8 +295,8 @@ void AddShoe(const FootGeometry& foot, Things& things) {
   }
   // The ends of the branches.
   for (const std::size_t end : {std::size_t{0}, outer.size() - 1}) {
-    const Vector2d o = outer[end];
-    const Vector2d n = inner[end];
+    const Vector2d& o = outer[end];
+    const Vector2d& n = inner[end];
     const auto a = mesh.Add({o.x(), o.y(), 0});
     const auto b = mesh.Add({n.x(), n.y(), 0});
     const auto c = mesh.Add({n.x(), n.y(), top});

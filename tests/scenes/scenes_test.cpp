@@ -8,10 +8,14 @@ extern "C" {
 
 #include <libexif/exif-data.h>
 
+#include <Eigen/Core>
+#include <algorithm>
 #include <array>
 #include <cmath>
+#include <functional>
 #include <map>
 #include <numbers>
+#include <numeric>
 #include <opencv2/imgcodecs.hpp>
 #include <opencv2/imgproc.hpp>
 #include <string>
@@ -32,29 +36,57 @@ using geometry::PointId;
 using geometry::Random;
 using geometry::View;
 
-// By id: the four corners, bottom left first, as libapriltag finds them
-// without its own edge refinement's bias (it is known to sample half a pixel
-// off; so is its remedy: see the tolerance).
-std::map<int, std::array<PhotoPoint, 4>> Detect(const cv::Mat& rgb) {
+// A grey value of the photo as libapriltag is given it. A blurred edge's middle
+// is its middle in linear light only: in sRGB the black squares look smaller,
+// by 0.8 of the blur's sigma on every side.
+cv::Mat LinearGrey(const cv::Mat& rgb) {
   cv::Mat grey;
   cv::cvtColor(rgb, grey, cv::COLOR_RGB2GRAY);
-  // A blurred edge's middle is its middle in linear light only: in sRGB the
-  // black squares look smaller, by 0.8 of the blur's sigma on every side.
   cv::Mat linear(1, 256, CV_8U);
   for (int i = 0; i < 256; ++i) {
     const double s = i / 255.0;
     const double v =
         s <= 0.04045 ? s / 12.92 : std::pow((s + 0.055) / 1.055, 2.4);
+    // PlainScene's white is 0.26.
     linear.at<unsigned char>(0, i) =
-        static_cast<unsigned char>(std::lround(std::min(1.0, v / 0.8) * 255));
+        static_cast<unsigned char>(std::lround(std::min(1.0, v / 0.3) * 255));
   }
   cv::LUT(grey, linear, grey);
+  return grey;
+}
+
+// By id: the four corners, bottom left first, as libapriltag finds them.
+//
+// Its edge refinement takes the grey value of the whole pixel that a place
+// falls in. Along an edge that lies aslant this averages out; along a row of
+// pixels, as on a card that stands upright, it moves the edge by up to half a
+// pixel. So it is given the photo turned aslant and enlarged.
+std::map<int, std::array<PhotoPoint, 4>> Detect(const cv::Mat& rgb) {
+  constexpr double kEnlarged = 2;
+  constexpr double kTurn = 25 * std::numbers::pi / 180;
+  const cv::Mat grey = LinearGrey(rgb);
+  const double c = kEnlarged * std::cos(kTurn);
+  const double s = kEnlarged * std::sin(kTurn);
+  const double shift = s * grey.rows;  // The lower left corner comes to x = 0.
+  // OpenCV counts from the pixel's centre.
+  const cv::Matx23d turn(
+      c, -s, shift + (c - s) / 2 - 0.5, s, c, (s + c) / 2 - 0.5);
+  cv::Mat turned;
+  cv::warpAffine(grey,
+                 turned,
+                 turn,
+                 {static_cast<int>(c * grey.cols + s * grey.rows),
+                  static_cast<int>(s * grey.cols + c * grey.rows)},
+                 cv::INTER_LINEAR,
+                 cv::BORDER_REPLICATE);
   image_u8_t image = {
-      grey.cols, grey.rows, static_cast<int>(grey.step[0]), grey.data};
+      turned.cols, turned.rows, static_cast<int>(turned.step[0]), turned.data};
   apriltag_family_t* family = tag36h11_create();
   apriltag_detector_t* detector = apriltag_detector_create();
   apriltag_detector_add_family(detector, family);
-  detector->quad_decimate = 1.0F;
+  // Squares are looked for in the photo's own size, and their edges refined
+  // within a pixel and a half of it.
+  detector->quad_decimate = kEnlarged;
   detector->nthreads = 2;
   zarray_t* found = apriltag_detector_detect(detector, &image);
   std::map<int, std::array<PhotoPoint, 4>> tags;
@@ -62,8 +94,12 @@ std::map<int, std::array<PhotoPoint, 4>> Detect(const cv::Mat& rgb) {
     apriltag_detection_t* d = nullptr;
     zarray_get(found, i, &d);
     if (d->hamming > 0) continue;
-    for (std::size_t k = 0; k < 4; ++k)
-      tags[d->id][k] = {d->p[k][0], d->p[k][1]};
+    for (std::size_t k = 0; k < 4; ++k) {
+      const double x = d->p[k][0] - shift;
+      const double y = d->p[k][1];
+      tags[d->id][k] = PhotoPoint{(c * x + s * y) / (kEnlarged * kEnlarged),
+                                  (c * y - s * x) / (kEnlarged * kEnlarged)};
+    }
   }
   apriltag_detections_destroy(found);
   apriltag_detector_destroy(detector);
@@ -83,32 +119,37 @@ SceneOptions PlainScene(View view, std::uint64_t seed) {
   return o;
 }
 
-class TagsOf : public testing::TestWithParam<int> {};
-
-// libapriltag 3.3.0 has a bias of about 0.125 px (upstream issues 334 and 345)
-// and, on top, its own scatter from corner to corner: a tag's mean is held to
-// 0.15 px, each corner to 0.35 px. The exact check of the edges follows below.
-TEST_P(TagsOf, CardAreFoundWhereTheTruthSaysByLibapriltag) {
-  const auto seed = static_cast<std::uint64_t>(GetParam());
-  const View view = seed % 2 ? View::kSolar : View::kLateral;
-  const RenderedPhoto photo = Render(PlainScene(view, seed), 1600, 1200);
-  const auto found = Detect(photo.photo);
-  ASSERT_EQ(found.size(), 5U);
-  for (const TruthTag& tag : photo.truth.tags) {
-    SCOPED_TRACE(tag.id);
-    ASSERT_TRUE(tag.visible);
-    ASSERT_TRUE(found.count(tag.id));
-    geometry::PhotoVector mean;
-    for (std::size_t k = 0; k < 4; ++k) {
-      const geometry::PhotoVector off = found.at(tag.id)[k] - tag.corners[k];
-      EXPECT_LT(geometry::Norm(off), 0.35) << k;
-      mean = mean + off / 4;
+// An independent reader of the whole card, lens and perspective included.
+// What is left is libapriltag's own scatter: in 320 corners of 16 other scenes
+// the median was 0.025 px, 99 in 100 lay within 0.10 px and the worst was
+// 0.12 px off.
+TEST(Render, PutsTagsWhereLibapriltagFindsThem) {
+  std::vector<double> errors;
+  geometry::PhotoVector mean;
+  for (std::uint64_t seed = 301; seed <= 312; ++seed) {
+    SCOPED_TRACE(seed);
+    const View view = seed % 2 ? View::kSolar : View::kLateral;
+    const RenderedPhoto photo = Render(PlainScene(view, seed), 1600, 1200);
+    const auto found = Detect(photo.photo);
+    ASSERT_EQ(found.size(), 5U);
+    for (const TruthTag& tag : photo.truth.tags) {
+      ASSERT_TRUE(tag.visible);
+      ASSERT_TRUE(found.count(tag.id));
+      for (std::size_t k = 0; k < 4; ++k) {
+        const geometry::PhotoVector off = found.at(tag.id)[k] - tag.corners[k];
+        errors.push_back(geometry::Norm(off));
+        mean = mean + off / (12 * 5 * 4);
+      }
     }
-    EXPECT_NEAR(mean.x, 0.0, 0.15);
-    EXPECT_NEAR(mean.y, 0.0, 0.15);
   }
+  std::sort(errors.begin(), errors.end());
+  ASSERT_EQ(errors.size(), 240U);
+  EXPECT_LT(errors[120], 0.04);
+  EXPECT_LT(errors.back(), 0.15);
+  // Detection at half the size shifts it by some hundredths (upstream issue
+  // 345).
+  EXPECT_LT(geometry::Norm(mean), 0.03);
 }
-INSTANTIATE_TEST_SUITE_P(Seeds, TagsOf, testing::Range(1, 7));
 
 // A pixel's linear light; between pixels, bilinear.
 double LinearAt(const cv::Mat& rgb, PhotoPoint p) {
@@ -126,10 +167,11 @@ double LinearAt(const cv::Mat& rgb, PhotoPoint p) {
          fy * ((1 - fx) * at(0, 1) + fx * at(1, 1));
 }
 
-// How far the edge from a to b lies beside the line that the truth says [px]:
-// black is to the left of a -> b in the photo's frame (y down: clockwise).
-double EdgeOffset(const cv::Mat& rgb, PhotoPoint a, PhotoPoint b) {
-  const geometry::PhotoVector along = b - a;
+// How far the edge `at(0)` to `at(1)` lies beside where the truth says [px]:
+// black is to the left along it in the photo's frame (y down: clockwise).
+double EdgeOffset(const cv::Mat& rgb,
+                  const std::function<PhotoPoint(double)>& at) {
+  const geometry::PhotoVector along = at(1) - at(0);
   const double length = geometry::Norm(along);
   const geometry::PhotoVector out =
       geometry::PhotoVector{-along.y, along.x} / length;
@@ -140,45 +182,78 @@ double EdgeOffset(const cv::Mat& rgb, PhotoPoint a, PhotoPoint b) {
   constexpr int kLines = 200;
   constexpr int kSteps = 160;
   for (int i = 0; i < kLines; ++i) {
-    const PhotoPoint on = a + (0.15 + 0.7 * i / (kLines - 1)) * along;
-    const double low = LinearAt(rgb, on - reach * out);
-    const double high = LinearAt(rgb, on + reach * out);
+    const PhotoPoint on = at(0.15 + 0.7 * i / (kLines - 1));
+    std::array<double, kSteps> light{};
+    for (int k = 0; k < kSteps; ++k)
+      light[static_cast<std::size_t>(k)] =
+          LinearAt(rgb, on + (2 * (k + 0.5) / kSteps - 1) * reach * out);
+    // Black and white as the outer fifths have them: well off the blur.
+    constexpr int kOuter = kSteps / 5;
+    const double low =
+        std::accumulate(light.begin(), light.begin() + kOuter, 0.0) / kOuter;
+    const double high =
+        std::accumulate(light.end() - kOuter, light.end(), 0.0) / kOuter;
     double dark = 0;
-    for (int k = 0; k < kSteps; ++k) {
-      const double t = (2 * (k + 0.5) / kSteps - 1) * reach;
-      const double v = LinearAt(rgb, on + t * out);
+    for (const double v : light)
       dark += (v - high) / (low - high) * (2 * reach / kSteps);
-    }
     sum += dark - reach;
   }
   return sum / kLines;
 }
 
-// Where opposite edges lie together says where the tag lies.
-TEST(Render, PutsTagsWhereTheTruthSaysTo0p02Px) {
-  for (const std::uint64_t seed : {3U, 4U}) {
+// The photo of a place on the card, by the geometry room.
+PhotoPoint OnPhoto(const Truth& truth, double x, double y) {
+  const Eigen::Vector3d place = truth.print_scale * Eigen::Vector3d(x, y, 0);
+  return geometry::Project(truth.camera,
+                           truth.camera_from_card.rotation * place +
+                               truth.camera_from_card.translation);
+}
+
+// Each edge, and where opposite edges together put the tag. The lens bends an
+// edge by up to 0.07 px, so its truth is followed along and not cut short from
+// corner to corner. A little noise spreads the rounding to 8 bits, which else
+// moves an edge that runs along a row of pixels by 0.03 px.
+TEST(Render, PutsTagEdgesWhereTheTruthSaysTo0p02Px) {
+  double mean = 0;
+  int edges = 0;
+  for (std::uint64_t seed = 221; seed <= 228; ++seed) {
     SCOPED_TRACE(seed);
     SceneOptions o = PlainScene(seed % 2 ? View::kSolar : View::kLateral, seed);
-    o.effects.electrons = 0;
+    o.effects.electrons = 60000;  // Half a grey level.
     o.effects.vignette = 0;
     o.effects.blur_px = 0.6;
     const RenderedPhoto photo = Render(o, 2000, 1500);
     for (const TruthTag& tag : photo.truth.tags) {
+      const auto& centre = kTagCentres[static_cast<std::size_t>(tag.id)];
+      const auto corner = [&](std::size_t k) -> std::array<double, 2> {
+        const double half = kTagSide / 2;
+        return {centre[0] + (k == 0 || k == 3 ? -half : half),
+                centre[1] + (k < 2 ? -half : half)};
+      };
       double left_right = 0;
       double up_down = 0;
       for (std::size_t k = 0; k < 4; ++k) {
         // Anticlockwise in the photo is black on the right: go backwards.
-        const double off =
-            EdgeOffset(photo.photo, tag.corners[(k + 1) % 4], tag.corners[k]);
-        // An edge along a row of pixels keeps the rounding to 8 bits, about
-        // 0.01 px for each of its two or three grey pixels.
-        EXPECT_NEAR(off, 0.0, 0.03) << tag.id << ' ' << k;
+        const auto from = corner((k + 1) % 4);
+        const auto to = corner(k);
+        const auto at = [&](double part) {
+          return OnPhoto(photo.truth,
+                         from[0] + part * (to[0] - from[0]),
+                         from[1] + part * (to[1] - from[1]));
+        };
+        ASSERT_LT(geometry::Distance(at(1), tag.corners[k]), 1e-6);
+        const double off = EdgeOffset(photo.photo, at);
+        EXPECT_NEAR(off, 0.0, 0.02) << tag.id << ' ' << k;
+        mean += off;
+        ++edges;
         (k % 2 ? left_right : up_down) += (k < 2 ? off : -off) / 2;
       }
-      EXPECT_NEAR(left_right, 0.0, 0.02);
-      EXPECT_NEAR(up_down, 0.0, 0.02);
+      EXPECT_NEAR(left_right, 0.0, 0.015);
+      EXPECT_NEAR(up_down, 0.0, 0.015);
     }
   }
+  // Black squares neither grow nor shrink.
+  EXPECT_NEAR(mean / edges, 0.0, 0.002);
 }
 
 TEST(Render, GivesTheSamePhotoForTheSameSeedAndAnyThreads) {

@@ -78,7 +78,7 @@ void AddCard(const SceneOptions& o, const Layout& layout, Things& things) {
   }
   const auto edge = [&](double x0, double y0, double x1, double y1) {
     const double length = std::hypot(x1 - x0, y1 - y0);
-    const int pieces = static_cast<int>(length / step + 0.5);
+    const int pieces = static_cast<int>(std::lround(length / step));
     for (int k = 0; k < pieces; ++k) {
       const double s = static_cast<double>(k) / pieces;
       const double t = static_cast<double>(k + 1) / pieces;

@@ -246,6 +246,7 @@ double Percentile(std::vector<double> values, double part) {
 std::vector<PointsGiven> StudyPointsGiven(const std::vector<int>& tags,
                                           const StudyOptions& options) {
   std::vector<PointsGiven> studies;
+  studies.reserve(tags.size());
   for (const int count : tags) studies.push_back({.tags = count});
   const cv::Size size(options.width_px, options.height_px);
   for (int pair = 0; pair < options.pairs; ++pair) {
