@@ -126,19 +126,15 @@ double Enlargement(const Look& look, cv::Point2d at) {
 }
 
 PlacedPoint ToPhoto(const Look& look, const Sighting& s) {
-  // J J^T of the map from image to photo, times the finder's variance.
+  // J C J^T, with J the map from image to photo.
   const PhotoPoint at = ToPhoto(look, s.at);
   const PhotoVector dx = ToPhoto(look, s.at + cv::Point2d(0.5, 0)) -
                          ToPhoto(look, s.at - cv::Point2d(0.5, 0));
   const PhotoVector dy = ToPhoto(look, s.at + cv::Point2d(0, 0.5)) -
                          ToPhoto(look, s.at - cv::Point2d(0, 0.5));
-  const double v = s.sigma_px * s.sigma_px;
-  return {at,
-          {v * (dx.x * dx.x + dy.x * dy.x),
-           v * (dx.x * dx.y + dy.x * dy.y),
-           v * (dx.y * dx.y + dy.y * dy.y)},
-          PlacedBy::kFinder,
-          s.confidence};
+  const cv::Matx22d jacobian(dx.x, dy.x, dx.y, dy.y);
+  const cv::Matx22d c = jacobian * s.covariance * jacobian.t();
+  return {at, {c(0, 0), c(0, 1), c(1, 1)}, PlacedBy::kFinder, s.confidence};
 }
 
 /// Along the direction of an edge: what the finder said. Across it: the edge.
@@ -255,7 +251,9 @@ bool Agrees(const FindRequest& request,
     const Sighting& s = *look.seen.at(id);
     const double off =
         Distance(*placed, CardFromImage(look.image, s.at.x, s.at.y));
-    if (off > std::max(kDisagreesMm, 3 * s.sigma_px / look.image.px_per_mm)) {
+    // That of a round covariance as large.
+    const double sigma_px = std::sqrt(cv::trace(s.covariance) / 2);
+    if (off > std::max(kDisagreesMm, 3 * sigma_px / look.image.px_per_mm)) {
       return false;
     }
   }

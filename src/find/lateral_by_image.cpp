@@ -484,7 +484,8 @@ Sightings FindSideByImage(const PlaneImage& image) {
   const Frame frame(image, best.left_px, best.right_px, best.facing);
   const Places p = PlacesOf(s, frame);
   const auto sight = [&](cv::Point2d at, double sigma_mm, double confidence) {
-    return Sighting{at, sigma_mm * image.px_per_mm, confidence};
+    return Sighting{
+        at, RoundCovariance(sigma_mm * image.px_per_mm), confidence};
   };
   out.foot_confidence = sure;
   // A wall that is taken too long runs on along the pastern.

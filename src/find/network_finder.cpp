@@ -348,7 +348,7 @@ void PlacePastern(const LookAt& look, Sightings& seen) {
   const double confidence = std::max(upper->confidence, lower->confidence);
   for (Sighting* s : {&*upper, &*lower}) {
     s->confidence = confidence;
-    s->sigma_px = std::max(s->sigma_px, 0.1 * wall);
+    s->covariance += RoundCovariance(0.1 * wall);
   }
 }
 
@@ -386,10 +386,13 @@ Sightings Find(cv::dnn::Net& network,
     sum += row.within_5_mm;
     Sighting sighting;
     sighting.at = look.piece.ToImage(reading.at);
-    // CHOSEN: nothing is known better than half a cell's tenth.
-    sighting.sigma_px =
-        std::max(0.1, reading.spread_px * row.sigma_per_spread) *
-        look.piece.side / look.piece.px;
+    // The table's ratio is to the root of both variances together. CHOSEN:
+    // nothing is known better than half a cell's tenth.
+    const double scale = look.piece.side / look.piece.px;
+    sighting.covariance =
+        (reading.spread * (2 * row.sigma_per_spread * row.sigma_per_spread) +
+         RoundCovariance(0.1)) *
+        (scale * scale);
     sighting.confidence = row.within_5_mm;
     seen.at(id) = sighting;
   }
@@ -477,7 +480,7 @@ PointReading ReadPoint(const cv::Mat& map) {
       cv::Rect(
           cell.x - kReach, cell.y - kReach, 2 * kReach + 1, 2 * kReach + 1) &
       cv::Rect(0, 0, map.cols, map.rows);
-  double mass = 0, sx = 0, sy = 0, sxx = 0, syy = 0;
+  double mass = 0, sx = 0, sy = 0, sxx = 0, sxy = 0, syy = 0;
   for (int y = near.y; y < near.y + near.height; ++y) {
     for (int x = near.x; x < near.x + near.width; ++x) {
       const double w = static_cast<double>(weight.at<float>(y, x));
@@ -485,6 +488,7 @@ PointReading ReadPoint(const cv::Mat& map) {
       sx += w * (x + 0.5);
       sy += w * (y + 0.5);
       sxx += w * (x + 0.5) * (x + 0.5);
+      sxy += w * (x + 0.5) * (y + 0.5);
       syy += w * (y + 0.5) * (y + 0.5);
     }
   }
@@ -494,9 +498,9 @@ PointReading ReadPoint(const cv::Mat& map) {
   const double my = sy / mass;
   out.at = {mx * kStride, my * kStride};
   out.likelihood = mass / (total + std::exp(-shift));
-  out.spread_px =
-      kStride *
-      std::sqrt(std::max(0.0, sxx / mass - mx * mx + syy / mass - my * my));
+  const double xy = sxy / mass - mx * my;
+  out.spread = cv::Matx22d(sxx / mass - mx * mx, xy, xy, syy / mass - my * my) *
+               (1.0 * kStride * kStride);
   return out;
 }
 

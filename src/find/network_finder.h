@@ -7,6 +7,7 @@
 #include <array>
 #include <memory>
 #include <opencv2/core/mat.hpp>
+#include <opencv2/core/matx.hpp>
 #include <opencv2/dnn/dnn.hpp>
 #include <vector>
 
@@ -42,7 +43,7 @@ cv::dnn::Net LoadNetwork();
 struct PointReading {
   cv::Point2d at;           ///< In the picture's pixels, from its corner.
   double likelihood = 0.0;  ///< Seen at all, and near the highest cell [0..1].
-  double spread_px = 0.0;   ///< Root of the summed variances in x and y.
+  cv::Matx22d spread;       ///< Second moments of its places [px^2].
 };
 
 /// Reads a map: a softmax over its cells and one more of logit 0, "not seen".

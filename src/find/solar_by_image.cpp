@@ -505,7 +505,9 @@ Sightings FindSoleByImage(const PlaneImage& image) {
   const Frame frame(best.sole, image);
   const auto sight =
       [&](double x, double y, double sigma_mm, double confidence) {
-        return Sighting{frame.At(x, y), sigma_mm * image.px_per_mm, confidence};
+        return Sighting{frame.At(x, y),
+                        RoundCovariance(sigma_mm * image.px_per_mm),
+                        confidence};
       };
   for (const FootPlace& p : Outline(best.sole)) {
     out.outline.push_back(frame.At(p.x, p.y));

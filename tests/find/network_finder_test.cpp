@@ -101,7 +101,9 @@ TEST(ReadPoint, FindsTheMiddleOfABell) {
       // Two pixels to a cell.
       EXPECT_NEAR(reading.at.x, 2 * where, 0.02);
       EXPECT_NEAR(reading.at.y, 60.0, 0.02);
-      EXPECT_NEAR(reading.spread_px, 2 * sigma * std::sqrt(2.0), 0.02);
+      EXPECT_NEAR(std::sqrt(reading.spread(0, 0)), 2 * sigma, 0.02);
+      EXPECT_NEAR(std::sqrt(reading.spread(1, 1)), 2 * sigma, 0.02);
+      EXPECT_NEAR(reading.spread(0, 1), 0, 0.02);
       EXPECT_NEAR(reading.likelihood, 1.0, 1e-3);
     }
   }

@@ -7,6 +7,7 @@
 
 #include <array>
 #include <functional>
+#include <opencv2/core/matx.hpp>
 #include <opencv2/core/types.hpp>
 #include <optional>
 #include <vector>
@@ -22,9 +23,16 @@ namespace plumbfoot::find {
 /// A point in the pixels of the PlaneImage.
 struct Sighting {
   cv::Point2d at;
-  double sigma_px = 0.0;    ///< Standard uncertainty in each direction.
+  /// In x and y [px^2]. A point on an edge slides along it: not round.
+  cv::Matx22d covariance;
   double confidence = 0.0;  ///< [0..1]
 };
+
+/// The covariance of a point that is as uncertain in every direction.
+/// @param sigma_px Standard uncertainty in each direction [px].
+inline cv::Matx22d RoundCovariance(double sigma_px) {
+  return cv::Matx22d::eye() * (sigma_px * sigma_px);
+}
 
 /// What a finder saw. Anything may be missing. Heel points of a lateral view
 /// are on the heel that faces the camera.
@@ -58,8 +66,8 @@ Sightings FindByImageProcessing(View view, const PlaneImage& image);
 /// be called again and again, but not from two threads at once.
 ///
 /// A point's confidence is how often points as likely lay within 5 mm on
-/// painted scenes that the network had never seen, and its sigma what their
-/// errors were (src/find/network/README.md).
+/// painted scenes that the network had never seen, and its covariance what
+/// their errors were (src/find/network/README.md).
 Finder NetworkFinder();
 
 /// NetworkFinder() for one picture.
