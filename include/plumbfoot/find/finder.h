@@ -10,6 +10,7 @@
 #include <opencv2/core/matx.hpp>
 #include <opencv2/core/types.hpp>
 #include <optional>
+#include <string_view>
 #include <vector>
 
 #include "plumbfoot/card/find_card.h"
@@ -86,7 +87,8 @@ struct FindRequest {
   ViewPoints given{};
   /// Half of the foot's width between the heels, and how sure that is, by which
   /// the heel that is seen from the side stands nearer than the middle plane.
-  double half_heel_width_mm = 32.0;
+  /// Without it, what is usual for a foot of that length.
+  std::optional<double> half_heel_width_mm;
   double half_heel_width_sigma_mm = 7.0;
 };
 
@@ -101,6 +103,19 @@ struct Finding {
 /// A sighting or curve that is less likely than this to be right is left out,
 /// so that a person places it.
 inline constexpr double kLeastConfidence = 0.5;
+
+/// What is less likely than this to be right is not sure: it is shown and
+/// measured, and a person must confirm or correct it. Of the points that are
+/// sure at most one in a hundred should be more than 5 mm off.
+// CHOSEN: by the risk on rendered scenes (src/find/network/README.md).
+inline constexpr double kSureConfidence = 0.97;
+
+/// The confidence of what an independent check speaks against: shown, not sure.
+inline constexpr double kUnlikely = 0.5;
+
+/// What a finder placed and isn't sure of, in the order of PointId; then
+/// "outline" or "dorsal_wall". Empty if everything is sure or a person's.
+std::vector<std::string_view> Unsure(const ViewPoints& points);
 
 /// Resamples the photo to the plane, runs the finder, refines edges on the full
 /// photo to sub-pixel, and puts the given points in their place.
