@@ -811,6 +811,22 @@ void Doubt(ViewPoints& points, std::initializer_list<PointId> ids) {
   }
 }
 
+/// Of a point that is not sure the covariance says how it errs when it is right;
+/// it also may be wrong.
+void WidenUnsure(const FindRequest& request,
+                 const PlaneMap& map,
+                 ViewPoints& points) {
+  // CHOSEN: what is wrong is off by 10 mm in the root mean square.
+  constexpr double kWrongMm = 10.0;
+  for (auto& p : points.points) {
+    if (!p || IsSure(*p)) continue;
+    const double wrong_px = kWrongMm * PxPerMm(request, map, p->px);
+    const double variance = (1 - p->confidence) * wrong_px * wrong_px / 2;
+    p->covariance.xx += variance;
+    p->covariance.yy += variance;
+  }
+}
+
 /// Doubts what no sole has.
 void DoubtSole(const PlaneMap& map, ViewPoints& points) {
   const auto axis = AxisOfFrog(map, points);
@@ -899,17 +915,11 @@ std::vector<std::string_view> Unsure(const ViewPoints& points) {
   std::vector<std::string_view> unsure;
   for (const PointId id : geometry::PointsOf(points.view)) {
     const auto& p = points.at(id);
-    if (p && p->placed_by == PlacedBy::kFinder &&
-        p->confidence < kSureConfidence) {
-      unsure.push_back(geometry::PointName(id));
-    }
+    if (p && !IsSure(*p)) unsure.push_back(geometry::PointName(id));
   }
   const auto curve = [&](const std::optional<PlacedCurve>& c,
                          std::string_view name) {
-    if (c && c->placed_by == PlacedBy::kFinder &&
-        c->confidence < kSureConfidence) {
-      unsure.push_back(name);
-    }
+    if (c && !IsSure(*c)) unsure.push_back(name);
   };
   curve(points.outline, "outline");
   curve(points.dorsal_wall, "dorsal_wall");
@@ -972,6 +982,7 @@ Result<Finding> FindPoints(const FindRequest& request, const Finder& finder) {
     DoubtSide(map, points);
   }
 
+  WidenUnsure(request, map, points);
   for (const PointId id : geometry::PointsOf(request.view)) {
     // The leg goes on beyond every photo.
     if (id == PointId::kPasternUpper || id == PointId::kPasternLower) continue;

@@ -113,6 +113,13 @@ inline constexpr double kSureConfidence = 0.97;
 /// The confidence of what an independent check speaks against: shown, not sure.
 inline constexpr double kUnlikely = 0.5;
 
+/// Is that placed by a person, or by a finder that is sure of it?
+template <typename Placed>
+bool IsSure(const Placed& placed) {
+  return placed.placed_by == PlacedBy::kPerson ||
+         placed.confidence >= kSureConfidence;
+}
+
 /// What a finder placed and isn't sure of, in the order of PointId; then
 /// "outline" or "dorsal_wall". Empty if everything is sure or a person's.
 std::vector<std::string_view> Unsure(const ViewPoints& points);
