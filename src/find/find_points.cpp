@@ -48,10 +48,14 @@ constexpr double kDisagreesMm = 10.0;
 // of the photo's longer side.
 constexpr double kBorder = 0.004;
 // Without a scale: what the photo's shorter side may show [mm].
-constexpr std::array<double, 4> kShortSidesMm = {140.0, 180.0, 240.0, 330.0};
+constexpr std::array<double, 5> kShortSidesMm = {
+    140.0, 180.0, 240.0, 330.0, 480.0};
+constexpr double kUsualFootMm = 125.0;
 // Confidence of what two looks that know nothing of each other agree on.
 // CHOSEN: of 34 toes on rendered soles that agreed none was off by 2.5 mm.
 constexpr double kBorneOut = 0.98;
+// CHOSEN: below what is sure.
+constexpr double kWithoutScale = 0.9;
 // CHOSEN: one so sure is believed without looking elsewhere.
 constexpr double kSureEnough = 0.8;
 
@@ -74,40 +78,121 @@ Look LookThere(const FindRequest& request,
   return {std::move(seen), std::move(image), map};
 }
 
+/// From the image's pixels to the photo's.
+PhotoPoint ToPhoto(const Look& look, cv::Point2d at) {
+  return look.map.Inverse(CardFromImage(look.image, at.x, at.y));
+}
+
+/// A foot's place and size in the image: the length of a sole, of a side's
+/// ground.
+struct FootPlace {
+  cv::Point2d middle;
+  double size_px = 0.0;
+};
+
+std::optional<FootPlace> FootIn(View view, const Sightings& seen) {
+  if (view == View::kSolar) {
+    if (seen.outline.size() < 8) return std::nullopt;
+    cv::Point2d low = seen.outline.front();
+    cv::Point2d high = low;
+    for (const cv::Point2d p : seen.outline) {
+      low = {std::min(low.x, p.x), std::min(low.y, p.y)};
+      high = {std::max(high.x, p.x), std::max(high.y, p.y)};
+    }
+    return FootPlace{0.5 * (low + high),
+                     std::max(high.x - low.x, high.y - low.y)};
+  }
+  const auto& toe = seen.at(PointId::kToeGround);
+  const auto& heel = seen.at(PointId::kHeelGround);
+  const auto& top = seen.at(PointId::kToeHairline);
+  if (!toe || !heel || !top) return std::nullopt;
+  const cv::Point2d length = heel->at - toe->at;
+  return FootPlace{0.25 * (toe->at + heel->at) + 0.5 * top->at,
+                   std::hypot(length.x, length.y)};
+}
+
+/// The same photo as if everything in it were larger and further away.
+PlaneEstimate Enlarged(PlaneEstimate plane, double times) {
+  plane.camera_from_card.translation *= times;
+  return plane;
+}
+
+/// Without a scale: as if the photo's shorter side showed so much.
+PlaneEstimate ShowingMm(const FindRequest& request, double mm) {
+  const PlaneMap map = geometry::NominalMap(request.plane);
+  const cv::Size size = request.photo.rgb.size();
+  const auto middle = map.Apply({size.width / 2.0, size.height / 2.0});
+  if (!middle) return request.plane;
+  return Enlarged(request.plane,
+                  mm * map.PixelsPerMillimetre(*middle) /
+                      std::min(size.width, size.height));
+}
+
+/// Without a scale: planes and windows in which a foot may be.
+std::optional<Look> LookAtAllSizes(const FindRequest& request,
+                                   const Finder& finder) {
+  const cv::Size size = request.photo.rgb.size();
+  std::optional<Look> best;
+  PlaneEstimate best_plane;
+  const auto look = [&](const PlaneEstimate& plane, const PlaneWindow& window) {
+    Look there = LookThere(request, finder, plane, window);
+    if (best && !(there.seen.foot_confidence > best->seen.foot_confidence)) {
+      return;
+    }
+    best = std::move(there);
+    best_plane = plane;
+  };
+  for (const double mm : kShortSidesMm) {
+    const PlaneEstimate plane = ShowingMm(request, mm);
+    PlaneWindow window = ExpectedWindows(
+        request.view, size, geometry::NominalMap(plane), nullptr)[0];
+    look(plane, window);
+    // What a long picture has beside the middle window.
+    const double long_mm = mm * std::max(size.width, size.height) /
+                           std::min(size.width, size.height);
+    const double beside = (long_mm - window.side_mm) / 2;
+    if (beside < 0.1 * window.side_mm) continue;
+    const geometry::CardPoint centre = window.centre;
+    const geometry::CardVector way =
+        size.width > size.height ? window.right : window.down;
+    for (const double sign : {-1.0, 1.0}) {
+      window.centre = centre + sign * beside * way;
+      look(plane, window);
+    }
+  }
+  // Once more where it is, and at the size of a usual foot.
+  for (int round = 0; round < 2 && best; ++round) {
+    const auto foot = FootIn(request.view, best->seen);
+    if (!foot) break;
+    const double mm = foot->size_px / best->image.px_per_mm;
+    const PlaneEstimate plane = Enlarged(best_plane, kUsualFootMm / mm);
+    const PlaneMap at_size = geometry::NominalMap(plane);
+    PlaneWindow window =
+        ExpectedWindows(request.view, size, at_size, nullptr)[0];
+    const auto centre = at_size.Apply(ToPhoto(*best, foot->middle));
+    if (!centre) break;
+    window.centre = *centre;
+    look(plane, window);
+  }
+  return best;
+}
+
 std::optional<Look> LookEverywhere(const FindRequest& request,
                                    const Finder& finder) {
-  std::vector<PlaneEstimate> planes;
   if (request.plane.scale == geometry::ScaleSource::kNone) {
-    const PlaneMap map = geometry::NominalMap(request.plane);
-    const cv::Size size = request.photo.rgb.size();
-    const auto middle = map.Apply({size.width / 2.0, size.height / 2.0});
-    if (!middle) return std::nullopt;
-    const double short_mm =
-        std::min(size.width, size.height) / map.PixelsPerMillimetre(*middle);
-    for (const double mm : kShortSidesMm) {
-      // The same photo of everything larger and further away.
-      PlaneEstimate plane = request.plane;
-      plane.camera_from_card.translation *= mm / short_mm;
-      planes.push_back(plane);
-    }
-  } else {
-    planes.push_back(request.plane);
+    return LookAtAllSizes(request, finder);
   }
   std::optional<Look> best;
-  for (const PlaneEstimate& plane : planes) {
-    const auto windows = ExpectedWindows(request.view,
-                                         request.photo.rgb.size(),
-                                         geometry::NominalMap(plane),
-                                         request.layout);
-    for (const PlaneWindow& window : windows) {
-      Look look = LookThere(request, finder, plane, window);
-      if (!best || look.seen.foot_confidence > best->seen.foot_confidence) {
-        best = std::move(look);
-      }
-      if (planes.size() == 1 && best->seen.foot_confidence >= kSureEnough) {
-        return best;
-      }
+  for (const PlaneWindow& window :
+       ExpectedWindows(request.view,
+                       request.photo.rgb.size(),
+                       geometry::NominalMap(request.plane),
+                       request.layout)) {
+    Look look = LookThere(request, finder, request.plane, window);
+    if (!best || look.seen.foot_confidence > best->seen.foot_confidence) {
+      best = std::move(look);
     }
+    if (best->seen.foot_confidence >= kSureEnough) break;
   }
   return best;
 }
@@ -120,11 +205,6 @@ bool AtBorder(PhotoPoint p, cv::Size size) {
   const double rim = kBorder * std::max(size.width, size.height);
   return !(p.x > rim && p.y > rim && p.x < size.width - rim &&
            p.y < size.height - rim);
-}
-
-/// From the image's pixels to the photo's.
-PhotoPoint ToPhoto(const Look& look, cv::Point2d at) {
-  return look.map.Inverse(CardFromImage(look.image, at.x, at.y));
 }
 
 PhotoPolyline ToPhoto(const Look& look, const std::vector<cv::Point2d>& line) {
@@ -396,14 +476,7 @@ EdgeOptions OptionsFor(double px_per_mm, double smooth_mm, double reach_mm) {
   return options;
 }
 
-double PxPerMm(const FindRequest& request,
-               const PlaneMap& map,
-               PhotoPoint near) {
-  // Without a scale: as if the photo's shorter side showed a foot and some
-  // ground.
-  if (request.plane.scale == geometry::ScaleSource::kNone) {
-    return std::min(request.photo.rgb.cols, request.photo.rgb.rows) / 200.0;
-  }
+double PxPerMm(const PlaneMap& map, PhotoPoint near) {
   const auto at = map.Apply(near);
   return at ? map.PixelsPerMillimetre(*at) : 1.0;
 }
@@ -707,7 +780,7 @@ std::optional<PlacedCurve> FollowWall(const FindRequest& request,
                                       double confidence,
                                       bool by_person,
                                       ViewPoints& points) {
-  const double px_per_mm = PxPerMm(request, map, coarse.front());
+  const double px_per_mm = PxPerMm(map, coarse.front());
   PhotoPolyline course = coarse;
   double reach_mm = kWallReachMm;
   if (!by_person && coarse.size() > 8) {
@@ -797,8 +870,20 @@ void RefineLateral(const FindRequest& request,
     const PhotoPolyline coarse{a->px, b->px};
     if (Distance(a->px, b->px) < 4) continue;
     (void)FollowBetween(
-        request, coarse, PxPerMm(request, map, a->px), kReachMm, points, ends);
+        request, coarse, PxPerMm(map, a->px), kReachMm, points, ends);
   }
+}
+
+/// No more than `most` of confidence for anything that the finder placed.
+void Cap(ViewPoints& points, double most) {
+  const auto cap = [most](auto& placed) {
+    if (placed && placed->placed_by == PlacedBy::kFinder) {
+      placed->confidence = std::min(placed->confidence, most);
+    }
+  };
+  for (auto& p : points.points) cap(p);
+  cap(points.outline);
+  cap(points.dorsal_wall);
 }
 
 /// Lowers the confidence of what the finder placed.
@@ -813,14 +898,12 @@ void Doubt(ViewPoints& points, std::initializer_list<PointId> ids) {
 
 /// Of a point that is not sure the covariance says how it errs when it is right;
 /// it also may be wrong.
-void WidenUnsure(const FindRequest& request,
-                 const PlaneMap& map,
-                 ViewPoints& points) {
+void WidenUnsure(const PlaneMap& map, ViewPoints& points) {
   // CHOSEN: what is wrong is off by 10 mm in the root mean square.
   constexpr double kWrongMm = 10.0;
   for (auto& p : points.points) {
     if (!p || IsSure(*p)) continue;
-    const double wrong_px = kWrongMm * PxPerMm(request, map, p->px);
+    const double wrong_px = kWrongMm * PxPerMm(map, p->px);
     const double variance = (1 - p->confidence) * wrong_px * wrong_px / 2;
     p->covariance.xx += variance;
     p->covariance.yy += variance;
@@ -930,10 +1013,9 @@ Result<Finding> FindPoints(const FindRequest& request, const Finder& finder) {
   if (request.photo.rgb.type() != CV_8UC3 || request.photo.rgb.empty()) {
     throw std::invalid_argument("FindPoints: the photo is not CV_8UC3");
   }
-  const PlaneMap map = geometry::NominalMap(request.plane);
   const cv::Size size = request.photo.rgb.size();
   Finding finding;
-  finding.points = TakeOver(request, map);
+  finding.points = TakeOver(request, geometry::NominalMap(request.plane));
   ViewPoints& points = finding.points;
 
   bool any_given = points.outline || points.dorsal_wall;
@@ -951,6 +1033,13 @@ Result<Finding> FindPoints(const FindRequest& request, const Finder& finder) {
   const bool believed = look &&
                         look->seen.foot_confidence >= kLeastConfidence &&
                         Agrees(request, *look, points);
+  // What is chosen in millimetres needs some scale: that at which the foot was
+  // seen, or as if the photo showed a foot and some ground.
+  const PlaneMap map =
+      believed ? look->map
+      : request.plane.scale == geometry::ScaleSource::kNone
+          ? geometry::NominalMap(ShowingMm(request, 200.0))
+          : geometry::NominalMap(request.plane);
   if (!believed && !any_given) {
     return Refusal{
         RefusalCode::kNoFoot,
@@ -982,7 +1071,11 @@ Result<Finding> FindPoints(const FindRequest& request, const Finder& finder) {
     DoubtSide(map, points);
   }
 
-  WidenUnsure(request, map, points);
+  if (request.plane.scale == geometry::ScaleSource::kNone) {
+    // How often the finder is right was counted where the scale is known.
+    Cap(points, kWithoutScale);
+  }
+  WidenUnsure(map, points);
   for (const PointId id : geometry::PointsOf(request.view)) {
     // The leg goes on beyond every photo.
     if (id == PointId::kPasternUpper || id == PointId::kPasternLower) continue;
