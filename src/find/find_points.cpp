@@ -386,8 +386,8 @@ constexpr double kGroundSigmaMm = 1.0;
 /// What the ground under the card said of a point that stands on it.
 struct OnGround {
   bool agrees = false;
-  double height_mm = 0.0;    ///< Of the point before.
-  double variance_mm2 = 0.0; ///< Of that, the ground's included.
+  double height_mm = 0.0;     ///< Of the point before.
+  double variance_mm2 = 0.0;  ///< Of that, the ground's included.
 };
 
 /// Moves a point on the ground to where it and the ground agree best (a
@@ -526,7 +526,7 @@ std::optional<FrogAxis> AxisOfFrog(const PlaneMap& map,
 /// Puts the toe, which is the outline's foremost place along the frog, where
 /// this and what the finder saw agree best. The two know nothing of each other:
 /// where they are far apart, neither is believed.
-void PlaceToe(const PlaneMap& map, ViewPoints& points) {
+void PlaceToe(const PlaneMap& map, PhotoPoint seen_px, ViewPoints& points) {
   auto& toe = points.at(PointId::kToe);
   const auto axis = AxisOfFrog(map, points);
   if (!toe || toe->placed_by == PlacedBy::kPerson || !points.outline || !axis) {
@@ -534,7 +534,7 @@ void PlaceToe(const PlaneMap& map, ViewPoints& points) {
   }
   const geometry::CardVector ahead = axis->direction;
   const geometry::CardVector across = Perpendicular(ahead);
-  const auto seen = map.Apply(toe->px);
+  const auto seen = map.Apply(seen_px);
   if (!seen) return;
   // x = c0 + c1 y + c2 y^2 over the front of the outline.
   constexpr double kFrontMm = 22.0;  // CHOSEN: round enough, wide enough.
@@ -570,8 +570,11 @@ void PlaceToe(const PlaneMap& map, ViewPoints& points) {
   constexpr double kShapeMm = 0.7;
   const double by_shape =
       std::pow(axis->sigma / (2 * c[2]), 2) + kShapeMm * kShapeMm;
+  // CHOSEN: an outline that leaves the finder's toe by more is another edge.
+  constexpr double kAheadMm = 2.5;
   const double by_eye = std::pow(SigmaAlong(map, *toe, across), 2);
-  if (foremost * foremost > 9 * (by_shape + by_eye)) {
+  if (foremost * foremost > 9 * (by_shape + by_eye) ||
+      std::abs(top) > kAheadMm) {
     toe->confidence = std::min(toe->confidence, kUnlikely);
     return;
   }
@@ -626,7 +629,10 @@ void RefineOutline(const FindRequest& request,
       SnapTo(*edge, !open, options.reach_px, *p);
     }
   }
-  PlaceToe(look.map, finding.points);
+  if (seen.at(PointId::kToe)) {
+    PlaceToe(
+        look.map, ToPhoto(look, seen.at(PointId::kToe)->at), finding.points);
+  }
 }
 
 /// Follows the edge between two points and puts those that the finder placed
@@ -675,8 +681,8 @@ std::optional<double> WallDirection(const PlaneMap& map,
 PhotoPolyline SmoothWall(const PhotoPolyline& seen,
                          const PhotoPolyline& edge,
                          double px_per_mm) {
-  // CHOSEN: what the finder sees is good to half a cell of its map; an edge that
-  // is the wall's lies within half of that of a smooth course.
+  // CHOSEN: what the finder sees is good to half a cell of its map; an edge
+  // that is the wall's lies within half of that of a smooth course.
   constexpr double kSeenMm = 0.7;
   constexpr double kEdgeMm = 0.35;
   constexpr double kBendsFrom = 0.45;
@@ -695,7 +701,7 @@ PhotoPolyline SmoothWall(const PhotoPolyline& seen,
   };
   const auto add = [&](const PhotoPolyline& line, double sigma_mm) {
     // Each line weighs the same, however many its corners.
-    const double sigma = sigma_mm * px_per_mm * 
+    const double sigma = sigma_mm * px_per_mm *
                          std::sqrt(static_cast<double>(line.size()) / 30.0);
     for (const PhotoPoint p : line) {
       const double t = Dot(p - at, along) / Dot(along, along);
@@ -714,9 +720,8 @@ PhotoPolyline SmoothWall(const PhotoPolyline& seen,
       // Tukey's biweight; the edges come in once there is a course. Narrower
       // from round to round.
       if (round == 0 && i >= first_edge) break;
-      const double reach =
-          (i < first_edge ? 4.0 * kSeenMm : 4.0 * kEdgeMm) * px_per_mm *
-          (round < 4 ? 1.5 : 1.0);
+      const double reach = (i < first_edge ? 4.0 * kSeenMm : 4.0 * kEdgeMm) *
+                           px_per_mm * (round < 4 ? 1.5 : 1.0);
       const double u = (p.out_px - best.dot(p.course)) / reach;
       const double tukey =
           round == 0 ? 1.0 : (std::abs(u) < 1 ? std::pow(1 - u * u, 2) : 0.0);
@@ -896,13 +901,17 @@ void Doubt(ViewPoints& points, std::initializer_list<PointId> ids) {
   }
 }
 
-/// Of a point that is not sure the covariance says how it errs when it is right;
-/// it also may be wrong.
+/// Of a point that is not sure the covariance says how it errs when it is
+/// right; it also may be wrong.
 void WidenUnsure(const PlaneMap& map, ViewPoints& points) {
   // CHOSEN: what is wrong is off by 10 mm in the root mean square.
   constexpr double kWrongMm = 10.0;
-  for (auto& p : points.points) {
-    if (!p || IsSure(*p)) continue;
+  for (const PointId id : geometry::PointsOf(points.view)) {
+    auto& p = points.at(id);
+    // The pastern's points stand on its edge, wrong only in how far up.
+    const bool slides =
+        id == PointId::kPasternLower || id == PointId::kPasternUpper;
+    if (!p || IsSure(*p) || slides) continue;
     const double wrong_px = kWrongMm * PxPerMm(map, p->px);
     const double variance = (1 - p->confidence) * wrong_px * wrong_px / 2;
     p->covariance.xx += variance;
@@ -1035,11 +1044,10 @@ Result<Finding> FindPoints(const FindRequest& request, const Finder& finder) {
                         Agrees(request, *look, points);
   // What is chosen in millimetres needs some scale: that at which the foot was
   // seen, or as if the photo showed a foot and some ground.
-  const PlaneMap map =
-      believed ? look->map
-      : request.plane.scale == geometry::ScaleSource::kNone
-          ? geometry::NominalMap(ShowingMm(request, 200.0))
-          : geometry::NominalMap(request.plane);
+  const PlaneMap map = believed ? look->map
+                       : request.plane.scale == geometry::ScaleSource::kNone
+                           ? geometry::NominalMap(ShowingMm(request, 200.0))
+                           : geometry::NominalMap(request.plane);
   if (!believed && !any_given) {
     return Refusal{
         RefusalCode::kNoFoot,

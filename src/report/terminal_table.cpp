@@ -258,12 +258,13 @@ void AddToDo(const ViewReport& view, View which, Page& page) {
   }
   const std::vector<std::string> unsure = PointsToCheck(view);
   if (!unsure.empty()) {
-    page.Wrapped(fmt::format("{}: the program isn't sure of these; look at them "
-                             "in the drawn-on photo and put them right: {}.",
-                             ViewHeading(which),
-                             fmt::join(unsure, ", ")),
-                 "  - ",
-                 Ink::kLook);
+    page.Wrapped(
+        fmt::format("{}: the program isn't sure of these; look at them "
+                    "in the drawn-on photo and put them right: {}.",
+                    ViewHeading(which),
+                    fmt::join(unsure, ", ")),
+        "  - ",
+        Ink::kLook);
   }
   const std::vector<std::string> names = PointsToPlace(view, which);
   if (names.empty()) return;
@@ -276,9 +277,9 @@ void AddToDo(const ViewReport& view, View which, Page& page) {
 }
 
 bool AnythingToDo(const std::optional<ViewReport>& view, View which) {
-  return view && (!view->quality.reasons.empty() ||
-                  !PointsToCheck(*view).empty() ||
-                  !PointsToPlace(*view, which).empty());
+  return view &&
+         (!view->quality.reasons.empty() || !PointsToCheck(*view).empty() ||
+          !PointsToPlace(*view, which).empty());
 }
 
 }  // namespace

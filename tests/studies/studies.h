@@ -83,8 +83,8 @@ struct PointsFound {
   std::vector<double> width_errors;       ///< [%], signed.
   std::vector<double> length_errors;      ///< [%], signed.
   int toe_angles_sure = 0;  ///< Those whose wall, toe and heel are sure.
-  /// Photos with a point that is called sure and wrong, or a toe angle more than
-  /// 2 degrees off whose wall, toe and heel are called sure.
+  /// Photos with a point that is called sure and wrong, or a toe angle more
+  /// than 2 degrees off whose wall, toe and heel are called sure.
   int silent_solar = 0;
   int silent_lateral = 0;
 };

@@ -58,10 +58,6 @@ struct Sightings {
 /// Any finder: one that looks at a square of the plane and says what it sees.
 using Finder = std::function<Sightings(View, const PlaneImage&)>;
 
-/// The finder by image processing alone: a foot of simple shape is laid into
-/// the picture where its edges fit best.
-Sightings FindByImageProcessing(View view, const PlaneImage& image);
-
 /// The trained finder: first over the whole picture, then again, closer, where
 /// the foot is. Loads the network when it is first called; what comes back may
 /// be called again and again, but not from two threads at once.
