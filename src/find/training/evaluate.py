@@ -139,7 +139,7 @@ COLOURS = ((0, 0, 255), (0, 255, 0), (255, 0, 0), (0, 220, 220), (255, 0, 255),
 SIZE = 320  # Of the window that the network is shown [px].
 
 
-def look(model, picture, view, share):
+def look(model, tables, picture, view, share):
     """Shows the whole picture in a window of which it fills that share."""
     import cv2
     h, w = picture.shape[:2]
@@ -153,15 +153,18 @@ def look(model, picture, view, share):
     x[0, 4] = view
     with torch.no_grad():
         maps, foot = model(x)
-    read = network.read_points(maps[:, 6 * view:6 * view + 6])[0].numpy()
+    # As if what fills that share were a hoof of 130 mm.
+    mm = torch.tensor([130 / (SIZE * share)])
+    read = network.read_points(maps[:, 6 * view:6 * view + 6], mm)[0].numpy()
     back = cv2.invertAffineTransform(to)
     places = read[:, :2] @ back[:, :2].T + back[:, 2]
-    sure = read[:, 2] * read[:, 3]
+    sure = np.array([np.interp(read[k, 2], *np.array(tables[name]["within_5_mm"]).T)
+                     for k, name in enumerate(lessons.NAMES[6 * view:6 * view + 6])])
     return {"places": places, "sure": sure, "foot": float(torch.sigmoid(foot)[0, 0]),
             "hoof": maps[0, 12].numpy(), "back": back, "share": share}
 
 
-def contact_sheet(model, folder, sheet):
+def contact_sheet(model, tables, folder, sheet):
     """Draws what is found in pictures without a card, of unknown scale: the view
     is taken from the file's name, the scale from the likeliest look."""
     import glob
@@ -172,7 +175,7 @@ def contact_sheet(model, folder, sheet):
         picture = cv2.imread(path)
         name = os.path.basename(path)
         view = 0 if "solar" in name else 1
-        best = max((look(model, picture, view, share) for share in (0.55, 0.7, 0.85, 1.0)),
+        best = max((look(model, tables, picture, view, share) for share in (0.55, 0.7, 0.85, 1.0)),
                    key=lambda found: found["foot"] * found["sure"].mean())
         k = 420 / max(picture.shape[:2])
         small = cv2.resize(picture, None, fx=k, fy=k, interpolation=cv2.INTER_AREA)
@@ -183,7 +186,7 @@ def contact_sheet(model, folder, sheet):
         cv2.drawContours(small, lines, -1, (0, 140, 255), 1)
         for place, sure, colour in zip(best["places"], best["sure"], COLOURS):
             at = (int(round(place[0] * k)), int(round(place[1] * k)))
-            cv2.circle(small, at, 6 if sure > 0.7 else 4, colour, 2 if sure > 0.7 else 1,
+            cv2.circle(small, at, 6 if sure > 0.9 else 4, colour, 2 if sure > 0.9 else 1,
                        cv2.LINE_AA)
         tile = np.full((450, 430, 3), 128, np.uint8)
         high, wide = min(430, small.shape[0]), min(430, small.shape[1])
@@ -223,14 +226,15 @@ def main():
         pictures.PLATES = pictures.CUT_OUTS = 0
     device = "cuda" if torch.cuda.is_available() else "cpu"
     model = export.load(options.weights).to(device)
+    committed = os.path.join(lessons.HERE, "../network/calibration.json")
     if options.pictures:
-        contact_sheet(model.cpu(), options.pictures, options.sheet)
+        with open(committed, encoding="utf-8") as file:
+            contact_sheet(model.cpu(), json.load(file)["384"], options.pictures, options.sheet)
         return
 
     def held_out(size, more):
         return lessons.held_out(model, device, options.seed + more, options.scenes, size,
                                 autocast=False, batch=options.batch, close=size == 384)
-    committed = os.path.join(lessons.HERE, "../network/calibration.json")
     out = {}
     if options.keep or options.photographs:
         with open(options.tables or committed, encoding="utf-8") as file:

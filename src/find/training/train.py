@@ -70,12 +70,13 @@ class Step:
         return self.slope, self.parts
 
 
+STYLES = pictures.PLATES, pictures.CUT_OUTS
+
+
 def leave_out(what):
     """@return the painter's wish."""
-    if "styles" in what:
-        pictures.PLATES = pictures.CUT_OUTS = 0
-    if "camera" in what:
-        pictures.PHOTOGRAPHED = False
+    pictures.PLATES, pictures.CUT_OUTS = (0, 0) if "styles" in what else STYLES
+    pictures.PHOTOGRAPHED = "camera" not in what
     return (painter.NO_THINGS if "things" in what else 0) + \
         (painter.NO_CARD if "card" in what else 0)
 
@@ -140,7 +141,7 @@ def work(rank, world, options):
     for p, piece in zip(weights, slope.split([p.numel() for p in weights])):
         p.grad = piece.view_as(p)
     steps = {size: Step(model, dice, size, pool.draw(options.batch, True))
-             for size in (384, 256)}
+             for size in ([options.only] if options.only else [384, 256])}
     say(f"ready after {time.time() - begun:.1f} s")
     owed = 0.0
     part, over = 0.0, False
@@ -152,6 +153,8 @@ def work(rank, world, options):
             if world > 1:
                 torch.distributed.broadcast(clock, 0)
             part, over = clock[0].item(), clock[1].item() >= 1
+            if options.steps:
+                part = step / options.steps
             if part >= 1 or over:
                 break
         owed += 1 / options.looks
@@ -161,13 +164,14 @@ def work(rank, world, options):
         # One step in four at the size of the first, wide look; at the beginning
         # most, for they are cheap.
         wide = step % 4 == 3 if part > options.small_first else step % 4 != 3
-        size = 256 if wide else 384
-        close = not wide or (part <= options.small_first and step % 4 != 0)
+        size = options.only or (256 if wide else 384)
+        close = options.only or not wide or \
+            (part <= options.small_first and step % 4 != 0)
         warm = min(1.0, (step + 1) / 400)
         rate = options.rate * warm * (0.01 + 0.99 * 0.5 * (1 + math.cos(math.pi * min(part, 1.0))))
         for group in optimiser.param_groups:
             group["lr"] = rate
-        new, values = steps[size].run(pool.draw(options.batch, close))
+        new, values = steps[size].run(pool.draw(options.batch, bool(close)))
         with torch.no_grad():
             slope.copy_(new)
             if world > 1:
@@ -194,11 +198,12 @@ def work(rank, world, options):
                  "painted": pool.next_seed - (own << 40)}
         torch.save(saved, path)
         say(f"step {step} written after {time.time() - begun:.0f} s")
+        leave_out([])
         if options.check:
-            for size in (384, 256):
+            for size in steps:
                 say(f"held-out scenes, size {size}")
                 say(lessons.table(lessons.held_out(mean, device, options.seed, options.check,
-                                                   size, close=size == 384)))
+                                                   size, close=options.only or size == 384)))
         say(f"done after {time.time() - begun:.0f} s")
     if world > 1:
         torch.distributed.destroy_process_group()
@@ -210,15 +215,18 @@ def main():
     parser.add_argument("--out", required=True, help="folder of checkpoint.pt and log.txt")
     parser.add_argument("--resume", help="a checkpoint elsewhere to continue from")
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--budget", type=float, default=1100,
+    parser.add_argument("--budget", type=float, default=985,
                         help="seconds of the whole training: the rate falls with them")
+    parser.add_argument("--steps", type=int, default=0,
+                        help="of the whole training, instead of --budget")
+    parser.add_argument("--only", type=int, help="train and check at this size only")
     parser.add_argument("--seconds", type=float, default=1e9,
                         help="stop and write a checkpoint after so long")
     parser.add_argument("--batch", type=int, default=64, help="of each GPU")
     parser.add_argument("--rate", type=float, default=2.5e-3)
     parser.add_argument("--small-first", type=float, default=0.3,
                         help="that part of the training is mostly at the smaller size")
-    parser.add_argument("--looks", type=float, default=5, help="windows cut from each scene")
+    parser.add_argument("--looks", type=float, default=6, help="windows cut from each scene")
     parser.add_argument("--pool", type=int, default=24, help="painted batches that are kept")
     parser.add_argument("--check", type=int, default=1024, help="held-out scenes at the end")
     parser.add_argument("--widths", type=int, nargs=6, default=network.WIDTHS)
