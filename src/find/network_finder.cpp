@@ -24,9 +24,12 @@ constexpr int kWidePx = 256;
 constexpr int kClosePx = 384;
 // A map has a cell for two pixels each way.
 constexpr int kStride = 2;
-// Half the side of the square around the highest cell from which the place is
-// worked out; the calibration was made with the same.
-constexpr int kReach = 6;
+// What a point's likelihood means, and how far around its places count for its
+// covariance; the calibration was made with the same.
+constexpr double kNearMm = 5.0;
+constexpr double kAroundMm = 10.0;
+constexpr double kLeastDisc = 0.7;  // [cells]
+constexpr double kGreatestDisc = 12.0;
 // CHOSEN: fewer cells are no hoof to go closer to.
 constexpr int kLeastCells = 60;
 // CHOSEN: how much wider than the hoof the closer window is: heels, card and
@@ -37,6 +40,9 @@ constexpr double kLateralUp = 0.3;  // Of the hoof's width.
 // CHOSEN: a point that the closer look has lost so much of is taken from the
 // wide one, where all of the foot is in the picture.
 constexpr double kLost = 0.3;
+// CHOSEN: of the foot's length a rounded heel or a bulb goes on behind the
+// heel's point; on 44 rendered side views at most 0.058 where it was right.
+constexpr double kMostBehind = 0.06;
 
 /// A square piece of the plane image.
 struct Piece {
@@ -64,11 +70,61 @@ cv::Mat Resized(const cv::Mat& from, int side, bool smooth) {
   return to;
 }
 
+cv::Mat Mirrored(const cv::Mat& picture) {
+  cv::Mat out;
+  cv::flip(picture, out, 1);
+  return out;
+}
+
+/// What a mirrored picture was answered, as if it had not been mirrored.
+NetworkAnswer MirroredBack(const NetworkAnswer& answer) {
+  NetworkAnswer out = answer;
+  for (cv::Mat& map : out.points) map = Mirrored(map);
+  for (cv::Mat& map : out.masks) map = Mirrored(map);
+  const auto swap = [&](PointId a, PointId b) {
+    std::swap(out.points[static_cast<std::size_t>(a)],
+              out.points[static_cast<std::size_t>(b)]);
+  };
+  swap(PointId::kHeelLeft, PointId::kHeelRight);
+  swap(PointId::kFrogLeft, PointId::kFrogRight);
+  return out;
+}
+
+/// Two answers about the same window as one: each point is where either says,
+/// half as likely, so that where they disagree it is less so.
+NetworkAnswer Together(const NetworkAnswer& a, const NetworkAnswer& b) {
+  NetworkAnswer out;
+  out.foot = std::min(a.foot, b.foot);
+  for (std::size_t k = 0; k < out.masks.size(); ++k) {
+    out.masks[k] = 0.5 * (a.masks[k] + b.masks[k]);
+  }
+  for (std::size_t k = 0; k < out.points.size(); ++k) {
+    double unseen = 0.0;
+    cv::Mat likely = cv::Mat::zeros(a.points[k].size(), CV_32F);
+    for (const cv::Mat* map : {&a.points[k], &b.points[k]}) {
+      double top = 0.0;
+      cv::minMaxLoc(*map, nullptr, &top);
+      const double shift = std::max(top, 0.0);
+      cv::Mat weight;
+      cv::exp(*map - shift, weight);
+      const double total = cv::sum(weight)[0] + std::exp(-shift);
+      likely += weight * (0.5 / total);
+      unseen += 0.5 * std::exp(-shift) / total;
+    }
+    // Back to logits against "not seen". CHOSEN: 1e-12 is never.
+    cv::log(cv::max(likely, 1e-12), out.points[k]);
+    out.points[k] -= std::log(std::max(unseen, 1e-12));
+  }
+  return out;
+}
+
+/// Looks at a part of the picture, as it is or mirrored.
 LookAt LookCloser(cv::dnn::Net& network,
                   View view,
                   const PlaneImage& image,
                   cv::Rect where,
-                  int side) {
+                  int side,
+                  bool mirrored = false) {
   // What lies beyond the image is unknown.
   const cv::Rect all(0, 0, image.rgb.cols, image.rgb.rows);
   const cv::Rect inside = where & all;
@@ -81,7 +137,7 @@ LookAt LookCloser(cv::dnn::Net& network,
                        inside.x - where.x,
                        where.x + where.width - inside.x - inside.width,
                        cv::BORDER_CONSTANT);
-    return out;
+    return mirrored ? Mirrored(out) : out;
   };
   LookAt look;
   look.piece = {static_cast<double>(where.x),
@@ -93,6 +149,7 @@ LookAt LookCloser(cv::dnn::Net& network,
                            Resized(cut(image.rgb), side, true),
                            Resized(cut(image.known), side, false),
                            Resized(cut(image.card), side, false));
+  if (mirrored) look.answer = MirroredBack(look.answer);
   return look;
 }
 
@@ -146,46 +203,105 @@ std::optional<cv::Rect> CloserWindow(View view,
 }
 
 /// The tables that evaluate.py wrote.
-struct Calibration {
+class Calibration {
+ public:
+  /// A point as one of the two looks sees it.
   struct Row {
-    double likelihood = 0.0;
-    double within_5_mm = 0.0;
-    double sigma_per_spread = 0.0;
-  };
-  /// [wide, close][solar, lateral]
-  std::array<std::array<std::vector<Row>, 2>, 2> tables;
+    /// Likelihood, and how many of such points lie within 5 mm.
+    std::vector<std::array<double, 2>> within_5_mm;
+    /// What its spread is to be multiplied with.
+    double along = 1.0;
+    double across = 1.0;
 
-  Row At(bool close, View view, double likelihood) const {
-    const auto& table = tables[close ? 1 : 0][view == View::kSolar ? 0U : 1U];
-    Row before = {0.0, 0.0, table.front().sigma_per_spread};
-    for (const Row& row : table) {
-      if (likelihood <= row.likelihood) {
-        const double gap = row.likelihood - before.likelihood;
-        const double t = gap > 0 ? (likelihood - before.likelihood) / gap : 1.0;
-        return {likelihood,
-                before.within_5_mm + t * (row.within_5_mm - before.within_5_mm),
-                row.sigma_per_spread};
+    double Confidence(double likelihood) const {
+      std::array<double, 2> before = {0.0, 0.0};
+      for (const auto& knot : within_5_mm) {
+        if (likelihood <= knot[0]) {
+          const double gap = knot[0] - before[0];
+          const double t = gap > 0 ? (likelihood - before[0]) / gap : 1.0;
+          return before[1] + t * (knot[1] - before[1]);
+        }
+        before = knot;
       }
-      before = row;
+      return before[1];
     }
-    return before;
+
+    /// The spread, scaled in its own axes.
+    cv::Matx22d Covariance(const cv::Matx22d& spread) const {
+      const double turn =
+          0.5 * std::atan2(2 * spread(0, 1), spread(0, 0) - spread(1, 1));
+      const double c = std::cos(turn);
+      const double s = std::sin(turn);
+      const cv::Matx22d axes(c, -s, s, c);
+      cv::Matx22d own = axes.t() * spread * axes;
+      own = cv::Matx22d(std::max(own(0, 0), 0.0) * along * along,
+                        0,
+                        0,
+                        std::max(own(1, 1), 0.0) * across * across);
+      return axes * own * axes.t();
+    }
+  };
+
+  Calibration() {
+    const nlohmann::json json = nlohmann::json::parse(kCalibration);
+    for (std::size_t look = 0; look < 2; ++look) {
+      const auto& table =
+          json.at(std::to_string(look == 0 ? kWidePx : kClosePx));
+      for (std::size_t k = 0; k < geometry::kPointCount; ++k) {
+        const auto& row =
+            table.at(std::string(geometry::PointName(static_cast<PointId>(k))));
+        rows_[look][k] = {
+            row.at("within_5_mm").get<std::vector<std::array<double, 2>>>(),
+            row.at("along").get<double>(),
+            row.at("across").get<double>()};
+      }
+    }
   }
+
+  const Row& At(bool close, PointId id) const {
+    return rows_[close ? 1 : 0][static_cast<std::size_t>(id)];
+  }
+
+ private:
+  std::array<std::array<Row, geometry::kPointCount>, 2> rows_;
 };
 
-Calibration LoadCalibration() {
-  const nlohmann::json json = nlohmann::json::parse(kCalibration);
-  Calibration out;
-  constexpr std::array<const char*, 2> kSizes = {"256", "384"};
-  constexpr std::array<const char*, 2> kViews = {"solar", "lateral"};
-  for (std::size_t s = 0; s < 2; ++s) {
-    for (std::size_t v = 0; v < 2; ++v) {
-      for (const auto& row : json.at(kSizes[s]).at(kViews[v])) {
-        out.tables[s][v].push_back({row.at("likelihood").get<double>(),
-                                    row.at("within_5_mm").get<double>(),
-                                    row.at("sigma_per_spread").get<double>()});
-      }
+/// How much of a cell lies within the radius [cells].
+double DiscShare(double distance, double radius) {
+  return std::clamp(radius - distance + 0.5, 0.0, 1.0);
+}
+
+/// Of what lies within a disc of the map [cells].
+struct Moments {
+  double mass = 0.0;
+  cv::Point2d middle;
+  cv::Matx22d about_at;  ///< Second moments about the disc's middle.
+};
+
+Moments MomentsIn(const cv::Mat& weight, cv::Point2d at, double radius) {
+  const int reach = static_cast<int>(std::ceil(radius + 0.5)) + 1;
+  const cv::Rect near = cv::Rect(static_cast<int>(std::floor(at.x)) - reach,
+                                 static_cast<int>(std::floor(at.y)) - reach,
+                                 2 * reach + 1,
+                                 2 * reach + 1) &
+                        cv::Rect(0, 0, weight.cols, weight.rows);
+  Moments out;
+  double xx = 0, xy = 0, yy = 0;
+  for (int y = near.y; y < near.y + near.height; ++y) {
+    for (int x = near.x; x < near.x + near.width; ++x) {
+      const cv::Point2d d(x + 0.5 - at.x, y + 0.5 - at.y);
+      const double w = static_cast<double>(weight.at<float>(y, x)) *
+                       DiscShare(std::hypot(d.x, d.y), radius);
+      out.mass += w;
+      out.middle += w * d;
+      xx += w * d.x * d.x;
+      xy += w * d.x * d.y;
+      yy += w * d.y * d.y;
     }
   }
+  if (!(out.mass > 0)) return out;
+  out.middle = at + out.middle / out.mass;
+  out.about_at = cv::Matx22d(xx, xy, xy, yy) * (1 / out.mass);
   return out;
 }
 
@@ -271,7 +387,10 @@ void AddDorsalWall(const LookAt& look,
   const auto& top = seen.at(PointId::kToeHairline);
   const auto& toe = seen.at(PointId::kToeGround);
   if (!top || !toe) return;
-  const cv::Mat& hoof = MaskOf(look, Mask::kHoof);
+  // Hoof and limb together: the hoof alone ends at the hair's edge, across the
+  // wall.
+  const cv::Mat hoof =
+      cv::max(MaskOf(look, Mask::kHoof), MaskOf(look, Mask::kLimb));
   const cv::Point2d along = ground.at - hairline.at;
   const double length = std::hypot(along.x, along.y);
   if (length < 10) return;
@@ -299,6 +418,32 @@ void AddDorsalWall(const LookAt& look,
     // The straight line between the two points.
     seen.dorsal_wall = {top->at, toe->at};
   }
+}
+
+/// How far the hoof goes on behind the heel's ground point, away from the toe,
+/// as a part of their distance.
+double HoofBehindHeel(const LookAt& look, const Sightings& seen) {
+  const auto& toe = seen.at(PointId::kToeGround);
+  const auto& heel = seen.at(PointId::kHeelGround);
+  if (!toe || !heel) return 0.0;
+  const double scale = look.piece.px / look.piece.side;
+  const cv::Point2d corner(look.piece.x, look.piece.y);
+  const cv::Point2d way = (heel->at - toe->at) * scale;
+  const double length = std::hypot(way.x, way.y);
+  if (length < 20) return 0.0;
+  const cv::Point2d back = way * (1 / length);
+  cv::Point2d up(back.y, -back.x);
+  if (up.y > 0) up = -up;
+  const cv::Mat horn =
+      cv::max(MaskOf(look, Mask::kHoof), MaskOf(look, Mask::kShoe));
+  // CHOSEN: so far above the ground a hoof is no longer rounded off, and its
+  // bulbs don't overhang yet: a thirtieth of its length.
+  const cv::Point2d from = (heel->at - corner) * scale + (length / 30) * up;
+  double last = 0.0;
+  for (double t = 0.0; t < length / 2; t += 0.5) {
+    if (LogitAt(horn, from + t * back) > 0) last = t;
+  }
+  return last / length;
 }
 
 /// The network has learned roughly how far up the pastern its two points lie;
@@ -334,9 +479,11 @@ void PlacePastern(const LookAt& look, Sightings& seen) {
   cv::Point2d out = cv::Point2d(way.y, -way.x) * (1 / length(way));
   // The limb's front is on the side of the toe.
   if (out.dot(toe->at - top->at) < 0) out = -out;
+  bool on_edge = true;
   const auto placed = [&](double d) {
     const cv::Point2d on = (along(d) - corner) * scale;
     const auto edge = EdgeAlong(limb, on, out, kFar);
+    if (!edge) on_edge = false;
     return look.piece.ToImage(on + edge.value_or(0.0) * out);
   };
   const cv::Point2d low = placed(kLower * wall);
@@ -345,10 +492,12 @@ void PlacePastern(const LookAt& look, Sightings& seen) {
   upper->at = high;
   // Only their line is used: one is as good as the other. CHOSEN: how far along
   // the pastern they are is not known better than a tenth of the wall.
-  const double confidence = std::max(upper->confidence, lower->confidence);
+  const double confidence =
+      std::min(std::max(upper->confidence, lower->confidence),
+               on_edge ? 1.0 : kUnlikely);
   for (Sighting* s : {&*upper, &*lower}) {
     s->confidence = confidence;
-    s->sigma_px = std::max(s->sigma_px, 0.1 * wall);
+    s->covariance += RoundCovariance(0.1 * wall);
   }
 }
 
@@ -369,28 +518,36 @@ Sightings Find(cv::dnn::Net& network,
     seen.foot_confidence = 0.0;
     return seen;
   }
-  const LookAt close = LookCloser(network, view, image, *window, kClosePx);
+  LookAt close = LookCloser(network, view, image, *window, kClosePx);
+  const LookAt mirrored =
+      LookCloser(network, view, image, *window, kClosePx, true);
+  close.answer = Together(close.answer, mirrored.answer);
   seen.foot_confidence = std::min(wide.answer.foot, close.answer.foot);
   std::array<PointReading, geometry::kPointCount> readings;
   double sum = 0.0;
   const auto ids = geometry::PointsOf(view);
   for (const PointId id : ids) {
     const auto i = static_cast<std::size_t>(id);
-    const PointReading near = ReadPoint(close.answer.points[i]);
-    const PointReading far = ReadPoint(wide.answer.points[i]);
+    const auto read = [&](const LookAt& look) {
+      return ReadPoint(look.answer.points[i],
+                       look.piece.side / look.piece.px / image.px_per_mm);
+    };
+    const PointReading near = read(close);
+    const PointReading far = read(wide);
     readings[i] = near;
     const bool lost = near.likelihood < far.likelihood - kLost;
     const LookAt& look = lost ? wide : close;
     const PointReading& reading = lost ? far : near;
-    const auto row = calibration.At(!lost, view, reading.likelihood);
-    sum += row.within_5_mm;
+    const Calibration::Row& row = calibration.At(!lost, id);
     Sighting sighting;
     sighting.at = look.piece.ToImage(reading.at);
     // CHOSEN: nothing is known better than half a cell's tenth.
-    sighting.sigma_px =
-        std::max(0.1, reading.spread_px * row.sigma_per_spread) *
-        look.piece.side / look.piece.px;
-    sighting.confidence = row.within_5_mm;
+    const double scale = look.piece.side / look.piece.px;
+    sighting.covariance =
+        (row.Covariance(reading.spread) + RoundCovariance(0.1)) *
+        (scale * scale);
+    sighting.confidence = row.Confidence(reading.likelihood);
+    sum += sighting.confidence;
     seen.at(id) = sighting;
   }
   // A foot whose points are lost is less of a foot: so the likeliest of several
@@ -405,6 +562,10 @@ Sightings Find(cv::dnn::Net& network,
                   readings[static_cast<std::size_t>(PointId::kToeGround)],
                   seen);
     PlacePastern(close, seen);
+    auto& heel = seen.at(PointId::kHeelGround);
+    if (heel && HoofBehindHeel(close, seen) > kMostBehind) {
+      heel->confidence = std::min(heel->confidence, kUnlikely);
+    }
   }
   return seen;
 }
@@ -464,46 +625,50 @@ NetworkAnswer AskNetwork(cv::dnn::Net& network,
   return answer;
 }
 
-PointReading ReadPoint(const cv::Mat& map) {
+PointReading ReadPoint(const cv::Mat& map, double mm_per_px) {
   double top = 0;
-  cv::Point cell;
-  cv::minMaxLoc(map, nullptr, &top, nullptr, &cell);
+  cv::minMaxLoc(map, nullptr, &top);
   // The cell "not seen" has the logit 0.
   const double shift = std::max(top, 0.0);
   cv::Mat weight;
   cv::exp(map - shift, weight);
-  const double total = cv::sum(weight)[0];
-  const cv::Rect near =
-      cv::Rect(
-          cell.x - kReach, cell.y - kReach, 2 * kReach + 1, 2 * kReach + 1) &
-      cv::Rect(0, 0, map.cols, map.rows);
-  double mass = 0, sx = 0, sy = 0, sxx = 0, syy = 0;
-  for (int y = near.y; y < near.y + near.height; ++y) {
-    for (int x = near.x; x < near.x + near.width; ++x) {
-      const double w = static_cast<double>(weight.at<float>(y, x));
-      mass += w;
-      sx += w * (x + 0.5);
-      sy += w * (y + 0.5);
-      sxx += w * (x + 0.5) * (x + 0.5);
-      syy += w * (y + 0.5) * (y + 0.5);
+  weight /= cv::sum(weight)[0] + std::exp(-shift);
+  // In cells.
+  const double radius =
+      std::clamp(kNearMm / (kStride * mm_per_px), kLeastDisc, kGreatestDisc);
+  const int reach = static_cast<int>(std::ceil(radius + 0.5));
+  cv::Mat disc(2 * reach + 1, 2 * reach + 1, CV_32F);
+  for (int y = -reach; y <= reach; ++y) {
+    for (int x = -reach; x <= reach; ++x) {
+      disc.at<float>(y + reach, x + reach) =
+          static_cast<float>(DiscShare(std::hypot(x, y), radius));
     }
   }
+  cv::Mat inside;
+  cv::filter2D(weight, inside, CV_32F, disc, {-1, -1}, 0, cv::BORDER_CONSTANT);
+  cv::Point cell;
+  cv::minMaxLoc(inside, nullptr, nullptr, nullptr, &cell);
+  cv::Point2d at(cell.x + 0.5, cell.y + 0.5);
+  Moments near = MomentsIn(weight, at, radius);
   PointReading out;
-  if (!(mass > 0)) return out;
-  const double mx = sx / mass;
-  const double my = sy / mass;
-  out.at = {mx * kStride, my * kStride};
-  out.likelihood = mass / (total + std::exp(-shift));
-  out.spread_px =
-      kStride *
-      std::sqrt(std::max(0.0, sxx / mass - mx * mx + syy / mass - my * my));
+  if (!(near.mass > 0)) return out;
+  // CHOSEN: three steps settle the disc in the middle of what it holds.
+  for (int i = 0; i < 3; ++i) {
+    at = near.middle;
+    near = MomentsIn(weight, at, radius);
+    if (!(near.mass > 0)) return out;
+  }
+  out.at = at * kStride;
+  out.likelihood = near.mass;
+  out.spread = MomentsIn(weight, at, radius * kAroundMm / kNearMm).about_at *
+               (1.0 * kStride * kStride);
   return out;
 }
 
 Finder NetworkFinder() {
   struct Loaded {
     cv::dnn::Net network = LoadNetwork();
-    Calibration calibration = LoadCalibration();
+    Calibration calibration;
   };
   const auto loaded = std::make_shared<std::unique_ptr<Loaded>>();
   return [loaded](View view, const PlaneImage& image) {

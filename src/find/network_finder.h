@@ -7,6 +7,7 @@
 #include <array>
 #include <memory>
 #include <opencv2/core/mat.hpp>
+#include <opencv2/core/matx.hpp>
 #include <opencv2/dnn/dnn.hpp>
 #include <vector>
 
@@ -41,11 +42,13 @@ cv::dnn::Net LoadNetwork();
 /// Where a point's map says that it is.
 struct PointReading {
   cv::Point2d at;           ///< In the picture's pixels, from its corner.
-  double likelihood = 0.0;  ///< Seen at all, and near the highest cell [0..1].
-  double spread_px = 0.0;   ///< Root of the summed variances in x and y.
+  double likelihood = 0.0;  ///< Seen at all, and within 5 mm of there [0..1].
+  cv::Matx22d spread;       ///< Second moments of its places around [px^2].
 };
 
 /// Reads a map: a softmax over its cells and one more of logit 0, "not seen".
-PointReading ReadPoint(const cv::Mat& map);
+/// The place is the middle of the disc of 5 mm that holds most of it.
+/// @param mm_per_px of the picture that the network was shown.
+PointReading ReadPoint(const cv::Mat& map, double mm_per_px);
 
 }  // namespace plumbfoot::find

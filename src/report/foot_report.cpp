@@ -5,6 +5,8 @@
 #include <array>
 #include <chrono>
 
+#include "plumbfoot/find/finder.h"
+
 namespace plumbfoot::report {
 namespace {
 
@@ -52,6 +54,7 @@ bool LacksMeasures(const measure::ViewMeasures& measures) {
 bool NeedsAPerson(const std::optional<ViewReport>& view) {
   if (!view) return false;
   return view->quality.grade == judge::Grade::kRetake ||
+         !find::Unsure(view->points).empty() ||
          (LacksPoints(view->points) && LacksMeasures(view->measures));
 }
 

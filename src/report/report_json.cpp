@@ -10,6 +10,7 @@
 #include <valijson/validation_results.hpp>
 #include <valijson/validator.hpp>
 
+#include "plumbfoot/find/finder.h"
 #include "plumbfoot/judge/judge_foot.h"
 #include "plumbfoot/judge/judge_photo.h"
 #include "report/text.h"
@@ -114,7 +115,8 @@ json PointJson(const ViewReport& view, PointId id) {
   if (!placed) return {{"not_found", kNotFound}};
   json point = {{"px", ToJson(placed->px)},
                 {"placed_by", geometry::PlacedByName(placed->placed_by)},
-                {"confidence", Rounded(placed->confidence)}};
+                {"confidence", Rounded(placed->confidence)},
+                {"sure", find::IsSure(*placed)}};
   if (placed->seen_px) point["seen_px"] = ToJson(*placed->seen_px);
   AddPlace(view.measures.points.at(static_cast<std::size_t>(id)),
            view.measures.has_scale,
@@ -128,7 +130,8 @@ json CurveJson(const std::optional<geometry::PlacedCurve>& curve,
   if (!curve) return {{"not_found", kNotFound}};
   json line = {{"px", ToJson(curve->px)},
                {"placed_by", geometry::PlacedByName(curve->placed_by)},
-               {"confidence", Rounded(curve->confidence)}};
+               {"confidence", Rounded(curve->confidence)},
+               {"sure", find::IsSure(*curve)}};
   if (has_scale && !mm.empty()) line["mm"] = ToJson(mm);
   return line;
 }

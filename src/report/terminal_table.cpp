@@ -9,6 +9,7 @@
 #include <string_view>
 #include <vector>
 
+#include "plumbfoot/find/finder.h"
 #include "plumbfoot/judge/figures.h"
 #include "plumbfoot/judge/words.h"
 #include "report/text.h"
@@ -237,6 +238,14 @@ std::vector<std::string> PointsToPlace(const ViewReport& view, View which) {
   return names;
 }
 
+std::vector<std::string> PointsToCheck(const ViewReport& view) {
+  std::vector<std::string> names;
+  for (const std::string_view name : find::Unsure(view.points)) {
+    names.push_back(PointWords(name));
+  }
+  return names;
+}
+
 void AddToDo(const ViewReport& view, View which, Page& page) {
   for (const judge::Reason& reason : view.quality.reasons) {
     page.Wrapped(
@@ -246,6 +255,16 @@ void AddToDo(const ViewReport& view, View which, Page& page) {
                     CleanForTerminal(reason.remedy)),
         reason.grade == judge::Grade::kRetake ? "  - Retake. " : "  - ",
         reason.grade == judge::Grade::kRetake ? Ink::kLook : Ink::kPlain);
+  }
+  const std::vector<std::string> unsure = PointsToCheck(view);
+  if (!unsure.empty()) {
+    page.Wrapped(
+        fmt::format("{}: the program isn't sure of these; look at them "
+                    "in the drawn-on photo and put them right: {}.",
+                    ViewHeading(which),
+                    fmt::join(unsure, ", ")),
+        "  - ",
+        Ink::kLook);
   }
   const std::vector<std::string> names = PointsToPlace(view, which);
   if (names.empty()) return;
@@ -258,8 +277,9 @@ void AddToDo(const ViewReport& view, View which, Page& page) {
 }
 
 bool AnythingToDo(const std::optional<ViewReport>& view, View which) {
-  return view && (!view->quality.reasons.empty() ||
-                  !PointsToPlace(*view, which).empty());
+  return view &&
+         (!view->quality.reasons.empty() || !PointsToCheck(*view).empty() ||
+          !PointsToPlace(*view, which).empty());
 }
 
 }  // namespace

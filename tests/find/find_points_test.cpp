@@ -46,7 +46,8 @@ struct Seer {
     s.outline_confidence = confidence;
     s.wall_confidence = confidence;
     for (const auto& [id, at] : points) {
-      s.at(id) = Sighting{ImageFromCard(image, at), 2.0, confidence};
+      s.at(id) =
+          Sighting{ImageFromCard(image, at), RoundCovariance(2.0), confidence};
     }
     for (const CardPoint p : outline) {
       s.outline.push_back(ImageFromCard(image, p));

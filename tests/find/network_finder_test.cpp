@@ -53,21 +53,21 @@ TEST(AskNetwork, AnswersAsPyTorchDoes) {
   };
   const std::vector<Case> cases = {
       {View::kSolar,
-       -3.649042,
-       {{0, 5, 7, -15.40809},
-        {3, 20, 30, -15.83043},
-        {9, 40, 11, -15.42873},
-        {12, 24, 24, -12.30191},
-        {16, 3, 40, 0.48389},
-        {17, 47, 47, -10.81779}}},
+       -0.692575,
+       {{0, 5, 7, -19.16037},
+        {3, 20, 30, -17.33352},
+        {9, 40, 11, -17.27274},
+        {12, 24, 24, -12.41965},
+        {16, 3, 40, 8.25661},
+        {17, 47, 47, -15.78083}}},
       {View::kLateral,
-       -4.607483,
-       {{0, 5, 7, -15.31896},
-        {3, 20, 30, -14.26436},
-        {9, 40, 11, -16.0713},
-        {12, 24, 24, -15.00014},
-        {16, 3, 40, 1.78275},
-        {17, 47, 47, -10.04552}}},
+       -1.251192,
+       {{0, 5, 7, -18.32005},
+        {3, 20, 30, -15.63328},
+        {9, 40, 11, -18.06528},
+        {12, 24, 24, -15.35600},
+        {16, 3, 40, 8.80591},
+        {17, 47, 47, -15.48992}}},
   };
   for (const Case& c : cases) {
     SCOPED_TRACE(geometry::ViewName(c.view));
@@ -97,13 +97,49 @@ TEST(ReadPoint, FindsTheMiddleOfABell) {
               20 - (dx * dx + dy * dy) / (2 * sigma * sigma));
         }
       }
-      const PointReading reading = ReadPoint(map);
+      const PointReading reading = ReadPoint(map, 0.5);
       // Two pixels to a cell.
       EXPECT_NEAR(reading.at.x, 2 * where, 0.02);
       EXPECT_NEAR(reading.at.y, 60.0, 0.02);
-      EXPECT_NEAR(reading.spread_px, 2 * sigma * std::sqrt(2.0), 0.02);
-      EXPECT_NEAR(reading.likelihood, 1.0, 1e-3);
+      EXPECT_NEAR(std::sqrt(reading.spread(0, 0)), 2 * sigma, 0.02);
+      EXPECT_NEAR(std::sqrt(reading.spread(1, 1)), 2 * sigma, 0.02);
+      EXPECT_NEAR(reading.spread(0, 1), 0, 0.02);
+      // What of a bell lies within 5 mm: 5 cells, at half a millimetre a pixel.
+      EXPECT_NEAR(
+          reading.likelihood, 1 - std::exp(-12.5 / (sigma * sigma)), 2e-3);
     }
+  }
+}
+
+// Reference: read_points in src/find/training/network.py on the same map, a
+// bell that slides along its length and a smaller one beside it.
+TEST(ReadPoint, ReadsAsTheTrainingDoes) {
+  cv::Mat map(48, 64, CV_32F);
+  for (int y = 0; y < map.rows; ++y) {
+    for (int x = 0; x < map.cols; ++x) {
+      const double u = (x + 0.5 - 20.3) / 4;
+      const double v = (y + 0.5 - 17.8) / 1.2;
+      const double far = std::hypot(x + 0.5 - 44, y + 0.5 - 30);
+      map.at<float>(y, x) = static_cast<float>(std::log(
+          std::exp(-8.0) + std::exp(9 - 0.5 * (u * u + v * v - 0.6 * u * v)) +
+          std::exp(7 - far * far / 8)));
+    }
+  }
+  struct Case {
+    double mm_per_px, x, y, likelihood, xx, xy, yy;
+  };
+  for (const Case& c :
+       {Case{0.4, 40.63102, 35.60333, 0.770158, 68.1889, 6.11974, 6.30733},
+        Case{0.55, 40.71547, 35.61211, 0.631344, 57.6838, 5.09786, 6.19041},
+        Case{2.0, 40.94143, 35.44517, 0.126099, 6.86054, 0.31714, 3.81772}}) {
+    SCOPED_TRACE(c.mm_per_px);
+    const PointReading reading = ReadPoint(map, c.mm_per_px);
+    EXPECT_NEAR(reading.at.x, c.x, 1e-3);
+    EXPECT_NEAR(reading.at.y, c.y, 1e-3);
+    EXPECT_NEAR(reading.likelihood, c.likelihood, 1e-4);
+    EXPECT_NEAR(reading.spread(0, 0), c.xx, 1e-2);
+    EXPECT_NEAR(reading.spread(0, 1), c.xy, 1e-2);
+    EXPECT_NEAR(reading.spread(1, 1), c.yy, 1e-2);
   }
 }
 
@@ -111,12 +147,12 @@ TEST(ReadPoint, HalvesTheLikelihoodBetweenTwoPlaces) {
   cv::Mat map(64, 64, CV_32F, cv::Scalar(-30));
   map.at<float>(10, 10) = 12;
   map.at<float>(50, 50) = 12;
-  EXPECT_NEAR(ReadPoint(map).likelihood, 0.5, 1e-4);
+  EXPECT_NEAR(ReadPoint(map, 0.5).likelihood, 0.5, 1e-4);
 }
 
 TEST(ReadPoint, SaysWhenNothingIsSeen) {
   const cv::Mat map(64, 64, CV_32F, cv::Scalar(-20));
-  EXPECT_LT(ReadPoint(map).likelihood, 1e-3);
+  EXPECT_LT(ReadPoint(map, 0.5).likelihood, 1e-3);
 }
 
 PlaneImage Picture(cv::Mat rgb) {

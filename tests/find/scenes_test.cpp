@@ -1,50 +1,39 @@
 // SPDX-License-Identifier: Apache-2.0
 //
-// The finder on rendered photos, whose truth is worked out by the renderer and
-// not by what is tested here. Only loosely: it is the first, plain finder; what
-// must hold is that what it says it is sure of is not far off.
+// The finder on rendered photos from a renderer that it was never trained on:
+// mud, hands, tools and all. The truth is the renderer's; the bounds are those
+// of "How good is good" in the design. Larger figures: tests/studies.
 #include <gtest/gtest.h>
 
 #include <algorithm>
 #include <cmath>
 #include <numbers>
-#include <opencv2/core.hpp>
 #include <opencv2/imgproc.hpp>
 #include <vector>
 
 #include "find/pictures.h"
 #include "plumbfoot/find/finder.h"
+#include "plumbfoot/geometry/polygon.h"
 #include "scenes/renderer.h"
 
 namespace plumbfoot::find {
 namespace {
 
 using geometry::CardPoint;
-using geometry::PhotoPoint;
+using geometry::PhotoPolyline;
 using geometry::PlaneMap;
 
-constexpr int kWidth = 800;
-constexpr int kHeight = 600;
-
 struct Seen {
-  scenes::RenderedPhoto scene;
+  scenes::Truth truth;
   PlaneMap map;
   std::optional<Finding> finding;
 };
 
-Seen LookAtScene(View view, geometry::Foot foot, std::uint64_t seed) {
+Seen LookAtScene(View view, std::uint64_t seed, const Finder& finder) {
   geometry::Random random(seed);
-  scenes::SceneOptions options = scenes::RandomScene(view, foot, random);
-  // Good light, a clean foot on plain ground: what a careful person takes.
-  options.appearance.mud = 0.05;
-  options.appearance.dust = 0.15;
-  options.appearance.trimmed = 0.9;
-  options.hair.fringe_mm = 3.5;
-  options.hair.feather_mm = 0;
-  options.hold = scenes::Hold::kNone;
-  options.ground = scenes::Ground::kConcrete;
-  options.clutter = 0;
-  scenes::RenderedPhoto scene = scenes::Render(options, kWidth, kHeight);
+  const scenes::SceneOptions options =
+      scenes::RandomScene(view, static_cast<geometry::Foot>(seed % 4), random);
+  const scenes::RenderedPhoto scene = scenes::Render(options, 1200, 900);
   geometry::PlaneEstimate plane;
   plane.camera = scene.truth.camera;
   plane.camera_from_card = scene.truth.camera_from_card;
@@ -55,91 +44,105 @@ Seen LookAtScene(View view, geometry::Foot foot, std::uint64_t seed) {
   FindRequest request{view, photo, plane};
   request.layout = &layout;
   request.given.view = view;
-  const auto found = FindPoints(request, FindByImageProcessing);
-  return {std::move(scene),
+  const auto found = FindPoints(request, finder);
+  return {scene.truth,
           geometry::NominalMap(plane),
           found ? std::optional(*found) : std::nullopt};
 }
 
 double MissMm(const Seen& seen, PointId id) {
   return Distance(*seen.map.Apply(seen.finding->points.at(id)->px),
-                  *seen.map.Apply(seen.scene.truth.at(id)->px));
+                  *seen.map.Apply(seen.truth.at(id)->px));
 }
 
-/// Intersection over union of two outlines.
-double Overlap(const geometry::PhotoPolyline& a,
-               const geometry::PhotoPolyline& b,
-               cv::Size size) {
-  const auto fill = [&](const geometry::PhotoPolyline& line) {
-    cv::Mat mask(size, CV_8U, cv::Scalar(0));
-    std::vector<cv::Point> corners;
-    for (const PhotoPoint p : line) {
-      corners.emplace_back(static_cast<int>(std::lround(p.x - 0.5)),
-                           static_cast<int>(std::lround(p.y - 0.5)));
-    }
-    cv::fillPoly(
-        mask, std::vector<std::vector<cv::Point>>{corners}, cv::Scalar(255));
-    return mask;
-  };
-  const cv::Mat ma = fill(a);
-  const cv::Mat mb = fill(b);
-  const cv::Mat both = ma & mb;
-  const cv::Mat either = ma | mb;
-  return static_cast<double>(cv::countNonZero(both)) / cv::countNonZero(either);
+/// Counts what is called sure and lies more than 5 mm off.
+void CountSure(const Seen& seen, int& sure, int& wrong) {
+  for (const PointId id : geometry::PointsOf(seen.truth.view)) {
+    const auto& point = seen.finding->points.at(id);
+    const auto& truth = seen.truth.at(id);
+    // Of the pastern only the line is used: tests/studies says how.
+    if (id == PointId::kPasternUpper || id == PointId::kPasternLower) continue;
+    if (!point || !truth || !truth->visible || !IsSure(*point)) continue;
+    ++sure;
+    if (MissMm(seen, id) > 5.0) ++wrong;
+  }
 }
 
-/// The direction of the upper part of a wall in the plane [deg].
-double WallAngle(const PlaneMap& map, const geometry::PhotoPolyline& wall) {
+double Overlap(const PhotoPolyline& a, const PhotoPolyline& b) {
+  const double only_a = geometry::DifferenceArea(a, b);
+  const double area_a = std::abs(geometry::SignedArea(a));
+  const double area_b = std::abs(geometry::SignedArea(b));
+  return (area_a - only_a) / (area_b + only_a);
+}
+
+/// The direction of the straight part of a wall in the plane [deg].
+double WallAngle(const PlaneMap& map, const PhotoPolyline& wall) {
   std::vector<cv::Point2f> places;
-  for (std::size_t i = wall.size() / 12; i < wall.size() * 2 / 3; ++i) {
+  for (std::size_t i = wall.size() / 8; i < wall.size() * 5 / 8; ++i) {
     const CardPoint p = *map.Apply(wall[i]);
     places.emplace_back(static_cast<float>(p.x), static_cast<float>(p.y));
   }
   cv::Vec4f line;
   cv::fitLine(places, line, cv::DIST_HUBER, 0, 0.01, 0.01);
-  const double angle = std::atan2(line[1], line[0]) * 180 / std::numbers::pi;
-  return std::fmod(angle + 360, 180);
+  return std::atan2(static_cast<double>(line[1]),
+                    static_cast<double>(line[0])) *
+         180 / std::numbers::pi;
 }
 
-TEST(SceneFinder, FindsMostCleanSolesAndIsRarelyFarOff) {
-  int found = 0;
-  for (const std::uint64_t seed : {601U, 602U, 603U}) {
+double Mean(const std::vector<double>& values) {
+  double sum = 0.0;
+  for (const double v : values) sum += v;
+  return sum / static_cast<double>(values.size());
+}
+
+TEST(Scenes, SolesAreFoundOrTheFinderSaysThatItIsUnsure) {
+  const Finder finder = NetworkFinder();
+  std::vector<double> overlaps;
+  std::vector<double> apexes;
+  int sure = 0;
+  int wrong = 0;
+  for (std::uint64_t seed = 811; seed < 817; ++seed) {
     SCOPED_TRACE(seed);
-    const Seen seen =
-        LookAtScene(View::kSolar, static_cast<geometry::Foot>(seed % 4), seed);
-    if (!seen.finding || !seen.finding->points.outline) continue;
-    ++found;
-    EXPECT_GT(Overlap(seen.finding->points.outline->px,
-                      seen.scene.truth.outline_px,
-                      {kWidth, kHeight}),
-              0.85);
-    for (const PointId id : geometry::PointsOf(View::kSolar)) {
-      if (!seen.finding->points.at(id)) continue;
-      EXPECT_LT(MissMm(seen, id), 16) << geometry::PointName(id);
+    const Seen seen = LookAtScene(View::kSolar, seed, finder);
+    ASSERT_TRUE(seen.finding);
+    const ViewPoints& points = seen.finding->points;
+    if (points.outline) {
+      overlaps.push_back(Overlap(points.outline->px, seen.truth.outline_px));
     }
+    if (points.at(PointId::kFrogApex)) {
+      apexes.push_back(MissMm(seen, PointId::kFrogApex));
+    }
+    CountSure(seen, sure, wrong);
   }
-  EXPECT_GE(found, 2);
+  ASSERT_GE(overlaps.size(), 5U);
+  ASSERT_GE(apexes.size(), 5U);
+  EXPECT_GE(Mean(overlaps), 0.97);
+  EXPECT_LE(*std::max_element(apexes.begin(), apexes.end()), 3.0);
+  EXPECT_GE(sure, 9);
+  EXPECT_EQ(wrong, 0);
 }
 
-TEST(SceneFinder, FindsMostCleanToesAndIsRarelyFarOff) {
-  int found = 0;
-  for (const std::uint64_t seed : {701U, 702U, 703U}) {
+TEST(Scenes, SidesAreFoundOrTheFinderSaysThatItIsUnsure) {
+  const Finder finder = NetworkFinder();
+  std::vector<double> turned;
+  int sure = 0;
+  int wrong = 0;
+  for (std::uint64_t seed = 911; seed < 917; ++seed) {
     SCOPED_TRACE(seed);
-    const Seen seen = LookAtScene(
-        View::kLateral, static_cast<geometry::Foot>(seed % 4), seed);
+    const Seen seen = LookAtScene(View::kLateral, seed, finder);
     if (!seen.finding) continue;
-    if (seen.finding->points.at(PointId::kToeGround)) {
-      ++found;
-      // A shoe's toe stands behind where the wall's line meets the ground.
-      EXPECT_LT(MissMm(seen, PointId::kToeGround), 13);
-    }
-    if (seen.finding->points.dorsal_wall) {
-      EXPECT_NEAR(WallAngle(seen.map, seen.finding->points.dorsal_wall->px),
-                  WallAngle(seen.map, seen.scene.truth.dorsal_px),
-                  3.0);
-    }
+    CountSure(seen, sure, wrong);
+    const auto& wall = seen.finding->points.dorsal_wall;
+    if (!wall || !IsSure(*wall)) continue;
+    turned.push_back(
+        std::abs(std::remainder(WallAngle(seen.map, wall->px) -
+                                    WallAngle(seen.map, seen.truth.dorsal_px),
+                                180.0)));
   }
-  EXPECT_GE(found, 2);
+  ASSERT_GE(turned.size(), 3U);
+  EXPECT_LE(Mean(turned), 0.5);
+  EXPECT_GE(sure, 6);
+  EXPECT_EQ(wrong, 0);
 }
 
 }  // namespace

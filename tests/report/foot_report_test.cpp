@@ -60,6 +60,15 @@ TEST(NeedsAPerson, IsFalseOfAWholeReport) {
   EXPECT_FALSE(NeedsAPerson(SampleReport()));
 }
 
+TEST(NeedsAPerson, IsTrueWhileTheFinderIsNotSureOfAPoint) {
+  FootReport report = SampleReport();
+  auto& toe = report.solar->points.at(PointId::kToe);
+  toe->confidence = 0.9;
+  EXPECT_TRUE(NeedsAPerson(report));
+  toe->placed_by = PlacedBy::kPerson;
+  EXPECT_FALSE(NeedsAPerson(report));
+}
+
 TEST(NeedsAPerson, IsTrueOfAPhotoToRetake) {
   FootReport report = SampleReport();
   report.lateral->quality.grade = judge::Grade::kRetake;

@@ -256,7 +256,8 @@ TEST(ToJson, SaysOfEachPointWhereItIsOrWhyNot) {
                   {"mm", {19.571429, -3.25}},
                   {"covariance_mm2", {{0.09, 0.0}, {0.0, 0.09}}},
                   {"placed_by", "finder"},
-                  {"confidence", 0.93}}));
+                  {"confidence", 0.98},
+                  {"sure", true}}));
   EXPECT_EQ(report["points"]["solar"]["outline"]["px"].size(), 20U);
   EXPECT_EQ(report["points"]["solar"]["outline"]["mm"].size(), 20U);
   const json bare = ToJson(BareReport())["points"]["lateral"];

@@ -45,7 +45,7 @@ inline ViewReport SampleView(View view) {
         geometry::PlacedPoint{{x, 200.5},
                               geometry::PhotoCovariance::Round(1.5),
                               PlacedBy::kFinder,
-                              0.93};
+                              0.98};
     r.measures.points.at(static_cast<std::size_t>(id)) = measure::PointInFoot{
         {x / 7, -3.25}, geometry::Covariance<geometry::FootFrame>::Round(0.3)};
     x += 37;
@@ -56,7 +56,7 @@ inline ViewReport SampleView(View view) {
     curve.px.push_back({100.0 + i, 50.0 + i * i});
     mm.push_back({i / 3.0, i * i / 7.0});
   }
-  curve.confidence = 0.8;
+  curve.confidence = 0.98;
   if (view == View::kSolar) {
     r.points.outline = curve;
     r.measures.outline = mm;

@@ -231,6 +231,28 @@ std::optional<double> ErrorOf(const measure::ViewMeasures& measures,
   return InPerCent(id) ? 100.0 * error / true_value : error;
 }
 
+/// How far a point is off in what it is used for [mm]. Of the two points on the
+/// pastern only their line is used, and they may stand anywhere on it: across
+/// the true line. Of every other point: as it is.
+double ErrorAsUsed(PointId id,
+                   geometry::CardPoint found,
+                   geometry::CardPoint true_place,
+                   const scenes::Truth& truth,
+                   const geometry::PlaneMap& map) {
+  if (id == PointId::kPasternUpper || id == PointId::kPasternLower) {
+    const auto& low = truth.at(PointId::kPasternLower);
+    const auto& high = truth.at(PointId::kPasternUpper);
+    const auto a = low ? map.Apply(low->px) : std::nullopt;
+    const auto b = high ? map.Apply(high->px) : std::nullopt;
+    if (a && b) {
+      if (const auto line = geometry::LineThrough(*a, *b)) {
+        return std::abs(geometry::Cross(line->direction, found - line->at));
+      }
+    }
+  }
+  return geometry::Distance(found, true_place);
+}
+
 }  // namespace
 
 double Percentile(std::vector<double> values, double part) {
@@ -385,8 +407,16 @@ PointsFound StudyPointsFound(const StudyOptions& options) {
         const auto a = map.Apply(point->px);
         const auto b = map.Apply(true_point->px);
         if (!a || !b) continue;
-        row.errors_mm.push_back(geometry::Distance(*a, *b));
-        if (row.errors_mm.back() > 5.0) wrong = true;
+        const double error = geometry::Distance(*a, *b);
+        row.errors_mm.push_back(error);
+        const double used = ErrorAsUsed(id, *a, *b, truth, map);
+        if (used > 5.0) ++row.wrong;
+        if (!find::IsSure(*point)) continue;
+        ++row.sure;
+        if (used > 5.0) {
+          ++row.sure_wrong;
+          wrong = true;
+        }
       }
       const auto measures = measure::MeasureView(finding->points, card->plane);
       const auto note = [&](MeasureId id, std::vector<double>& errors) {
@@ -404,7 +434,16 @@ PointsFound StudyPointsFound(const StudyOptions& options) {
       } else {
         const auto error = note(MeasureId::kToeAngle, study.toe_angle_errors);
         note(MeasureId::kHeelAngle, study.heel_angle_errors);
-        if (error && std::abs(*error) > 2.0) wrong = true;
+        const auto sure = [&](const auto& placed) {
+          return placed && find::IsSure(*placed);
+        };
+        const ViewPoints& points = finding->points;
+        if (error && sure(points.dorsal_wall) &&
+            sure(points.at(PointId::kToeGround)) &&
+            sure(points.at(PointId::kHeelGround))) {
+          ++study.toe_angles_sure;
+          if (std::abs(*error) > 2.0) wrong = true;
+        }
       }
       if (wrong) ++silent;
     }
@@ -482,21 +521,30 @@ std::string Table(const Coverage& coverage) {
 std::string Table(const PointsFound& found) {
   std::string text = fmt::format(
       "Points found on {} photos of each view\n"
-      "{:<18}{:>9}{:>9}{:>14}{:>14}\n",
+      "{:<18}{:>9}{:>9}{:>12}{:>14}{:>8}{:>7}{:>11}\n",
       found.photos,
       "point",
       "visible",
       "found",
       "median mm",
-      "95th pct mm");
+      "95th pct mm",
+      "wrong",
+      "sure",
+      "and wrong");
   for (const auto& [id, row] : found.points) {
-    text += fmt::format("{:<18}{:>9}{:>9}{:>14.2f}{:>14.2f}\n",
+    text += fmt::format("{:<18}{:>9}{:>9}{:>12.2f}{:>14.2f}{:>8}{:>7}{:>11}\n",
                         geometry::PointName(id),
                         row.visible,
                         row.found,
                         Percentile(row.errors_mm, 0.5),
-                        Percentile(row.errors_mm, 0.95));
+                        Percentile(row.errors_mm, 0.95),
+                        row.wrong,
+                        row.sure,
+                        row.sure_wrong);
   }
+  text += fmt::format("toe angles whose wall and ground are sure: {} of {}\n",
+                      found.toe_angles_sure,
+                      found.toe_angle_errors.size());
   const auto line = [&](std::string_view name,
                         const std::vector<double>& errors,
                         std::string_view unit) {

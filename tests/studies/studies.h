@@ -72,6 +72,9 @@ struct PointsFound {
     int visible = 0;  ///< Photos that show the point.
     int found = 0;
     std::vector<double> errors_mm;
+    int wrong = 0;       ///< More than 5 mm off in what it is used for.
+    int sure = 0;        ///< Called sure (find::IsSure).
+    int sure_wrong = 0;  ///< Both.
   };
   std::map<PointId, Row> points;
   std::vector<double> outline_iou;
@@ -79,8 +82,9 @@ struct PointsFound {
   std::vector<double> heel_angle_errors;  ///< [deg], signed.
   std::vector<double> width_errors;       ///< [%], signed.
   std::vector<double> length_errors;      ///< [%], signed.
-  /// Photos with a point more than 5 mm off, or a toe angle more than 2 degrees
-  /// off, and no word of it.
+  int toe_angles_sure = 0;  ///< Those whose wall, toe and heel are sure.
+  /// Photos with a point that is called sure and wrong, or a toe angle more
+  /// than 2 degrees off whose wall, toe and heel are called sure.
   int silent_solar = 0;
   int silent_lateral = 0;
 };

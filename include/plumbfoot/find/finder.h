@@ -7,8 +7,10 @@
 
 #include <array>
 #include <functional>
+#include <opencv2/core/matx.hpp>
 #include <opencv2/core/types.hpp>
 #include <optional>
+#include <string_view>
 #include <vector>
 
 #include "plumbfoot/card/find_card.h"
@@ -22,9 +24,16 @@ namespace plumbfoot::find {
 /// A point in the pixels of the PlaneImage.
 struct Sighting {
   cv::Point2d at;
-  double sigma_px = 0.0;    ///< Standard uncertainty in each direction.
+  /// In x and y [px^2]. A point on an edge slides along it: not round.
+  cv::Matx22d covariance;
   double confidence = 0.0;  ///< [0..1]
 };
+
+/// The covariance of a point that is as uncertain in every direction.
+/// @param sigma_px Standard uncertainty in each direction [px].
+inline cv::Matx22d RoundCovariance(double sigma_px) {
+  return cv::Matx22d::eye() * (sigma_px * sigma_px);
+}
 
 /// What a finder saw. Anything may be missing. Heel points of a lateral view
 /// are on the heel that faces the camera.
@@ -49,17 +58,13 @@ struct Sightings {
 /// Any finder: one that looks at a square of the plane and says what it sees.
 using Finder = std::function<Sightings(View, const PlaneImage&)>;
 
-/// The finder by image processing alone: a foot of simple shape is laid into
-/// the picture where its edges fit best.
-Sightings FindByImageProcessing(View view, const PlaneImage& image);
-
 /// The trained finder: first over the whole picture, then again, closer, where
 /// the foot is. Loads the network when it is first called; what comes back may
 /// be called again and again, but not from two threads at once.
 ///
 /// A point's confidence is how often points as likely lay within 5 mm on
-/// painted scenes that the network had never seen, and its sigma what their
-/// errors were (src/find/network/README.md).
+/// painted scenes that the network had never seen, and its covariance what
+/// their errors were (src/find/network/README.md).
 Finder NetworkFinder();
 
 /// NetworkFinder() for one picture.
@@ -78,7 +83,8 @@ struct FindRequest {
   ViewPoints given{};
   /// Half of the foot's width between the heels, and how sure that is, by which
   /// the heel that is seen from the side stands nearer than the middle plane.
-  double half_heel_width_mm = 32.0;
+  /// Without it, what is usual for a foot of that length.
+  std::optional<double> half_heel_width_mm;
   double half_heel_width_sigma_mm = 7.0;
 };
 
@@ -93,6 +99,26 @@ struct Finding {
 /// A sighting or curve that is less likely than this to be right is left out,
 /// so that a person places it.
 inline constexpr double kLeastConfidence = 0.5;
+
+/// What is less likely than this to be right is not sure: it is shown and
+/// measured, and a person must confirm or correct it. Of the points that are
+/// sure at most one in a hundred should be more than 5 mm off.
+// CHOSEN: by the risk on rendered scenes (src/find/network/README.md).
+inline constexpr double kSureConfidence = 0.97;
+
+/// The confidence of what an independent check speaks against: shown, not sure.
+inline constexpr double kUnlikely = 0.5;
+
+/// Is that placed by a person, or by a finder that is sure of it?
+template <typename Placed>
+bool IsSure(const Placed& placed) {
+  return placed.placed_by == PlacedBy::kPerson ||
+         placed.confidence >= kSureConfidence;
+}
+
+/// What a finder placed and isn't sure of, in the order of PointId; then
+/// "outline" or "dorsal_wall". Empty if everything is sure or a person's.
+std::vector<std::string_view> Unsure(const ViewPoints& points);
 
 /// Resamples the photo to the plane, runs the finder, refines edges on the full
 /// photo to sub-pixel, and puts the given points in their place.

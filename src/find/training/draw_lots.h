@@ -19,6 +19,18 @@ struct Labels {
   float foot;     ///< 1: this view of a foot is in the picture.
   float lateral;  ///< 1: painted as a side view.
   float width;    ///< Of the hoof [mm].
+  float kind;  ///< What is there instead of this view of a foot: a LabelKind.
+};
+
+enum LabelKind : int {
+  kFoot,
+  kNoFoot,  ///< Ground, hands, tools.
+  kShoeAlone,
+  kPaw,
+  kLegOnly,
+  kFrame,  ///< A foot without its horn.
+  kCloven,
+  kFromFront,  ///< Or from behind.
 };
 
 class Lots {
@@ -177,10 +189,12 @@ inline void DrawFoot(Scene& s, Lots& l) {
   s.cracks = l.Chance(0.25f) ? l.In(0.1f, 0.5f) : 0;
 
   s.frog_apex = s.length * l.In(0.6f, 0.76f);
-  s.frog_back = l.In(-18, 4) * s.length / 130;
+  s.frog_back =
+      (l.Chance(0.75f) ? l.In(-18, 4) : l.In(-30, 8)) * s.length / 130;
   const float frog_length = s.frog_apex - s.frog_back;
-  s.frog_half = std::min(frog_length * l.In(0.2f, 0.38f),
-                         std::min(s.heel_left, s.heel_right) - 5);
+  s.frog_half = std::min(
+      frog_length * (l.Chance(0.8f) ? l.In(0.2f, 0.38f) : l.In(0.14f, 0.5f)),
+      std::min(s.heel_left, s.heel_right) - 5);
   s.frog_half = std::max(s.frog_half, 9.0f);
   s.frog_power = l.In(0.68f, 1.15f);
   s.frog_wide = frog_length * l.In(0.05f, 0.25f);
@@ -220,7 +234,10 @@ inline void DrawLimb(Scene& s, Lots& l, float toe_angle) {
                     : l.In(4, 88));
   const V3 u{-cosf(g), 0, sinf(g)}, m{sinf(g), 0, cosf(g)};
   s.pastern_ra = span * l.In(0.36f, 0.45f);
-  const float len = s.length * l.In(0.5f, 0.95f);
+  // Long enough for both pastern points.
+  const float wall = s.toe_height * sqrtf(1 + Sq(s.cot_toe));
+  const float len =
+      std::max(s.length * l.In(0.5f, 0.95f), wall * l.In(0.95f, 1.2f));
   s.pastern_rb = s.pastern_ra * l.In(0.62f, 0.86f);
   if (s.lateral) {
     s.pastern_a =
@@ -240,14 +257,27 @@ inline void DrawLimb(Scene& s, Lots& l, float toe_angle) {
       s.pastern_b +
       V3{-cosf(lean) * cosf(away), sinf(away), sinf(lean) * cosf(away)} *
           300.0f;
-  s.bulb_r = s.length * l.In(0.13f, 0.2f);
-  s.bulb_y = 0.5f * (s.heel_left + s.heel_right) * l.In(0.34f, 0.55f);
-  s.bulb_z = 0.6f * s.heel_height + s.bulb_r * l.In(0.85f, 1.1f);
-  s.bulb_x = xh + s.bulb_r - l.In(-5, 8);
+  s.bulb_r = s.length * l.In(0.11f, 0.22f);
+  s.bulb_y = 0.5f * (s.heel_left + s.heel_right) * l.In(0.34f, 0.62f);
+  s.bulb_tall = l.In(0.45f, 1.2f);
+  // From small ones high above the heels to large ones that nearly reach the
+  // ground and stand far back.
+  const float tall = s.bulb_r / sqrtf(s.bulb_tall);
+  s.bulb_horn = l.Chance(0.65f) ? 1 + l.Pick(2) : 0;
+  // Hair on a low bulb would hide the heel's hairline.
+  s.bulb_z =
+      s.bulb_horn
+          ? s.heel_height * l.In(0.65f, 1.15f) + tall * l.In(0, 0.6f)
+          : s.heel_height * l.In(0.75f, 1.15f) + tall * l.In(0.2f, 0.85f);
+  s.bulb_z = std::max(s.bulb_z, tall + l.In(1, 8));
+  s.bulb_x = xh + s.bulb_r - l.In(-5, 20) * s.length / 130;
   s.fuzz = l.Chance(0.7f) ? l.In(0.2f, 2) : l.In(0, 5);
-  s.bald = l.Chance(0.55f) ? l.In(0.5f, 1) : 0;
+  s.bald = l.Chance(0.4f) ? l.In(0.5f, 1) : 0;
+  s.band_high = l.In(10, 38);
+  s.band_slope = l.Chance(0.3f) ? 0 : l.In(0.1f, 1.0f);
+  s.band_out = l.In(-0.5f, 3);
   s.feather = l.Chance(0.2f) ? l.In(4, 26) : 0;
-  s.fringe = l.Chance(0.75f) ? l.In(0, 7) : l.In(5, 22);
+  s.fringe = l.Chance(0.7f) ? l.In(0, 5) : l.In(4, 24);
 }
 
 inline void DrawColours(Scene& s, Lots& l) {
@@ -279,9 +309,42 @@ inline void DrawColours(Scene& s, Lots& l) {
   s.dust = l.U();
   s.hair_scale = l.In(0.5f, 1.6f);
   s.coronet_pale = l.Chance(0.4f) ? l.U() : 0;
+  s.coronet_wide = l.Chance(0.7f) ? l.In(0.05f, 0.18f) : l.In(0.1f, 0.4f);
   s.chalk = l.Chance(0.4f) ? l.U() : 0;
   s.tubules = l.In(0, 0.7f);
   if (s.pad) s.sole = l.Chance(0.5f) ? Earth(l, 0.1f, 0.6f) : AnyColour(l);
+}
+
+/// The colours of a foot without its horn: flesh, or dried and blackened.
+inline void DrawFlesh(Scene& s, Lots& l) {
+  s.sole = Hsv(l.In(-0.03f, 0.06f), l.In(0.1f, 0.85f), l.In(0.08f, 0.75f));
+  s.line = l.Chance(0.5f) ? s.sole * l.In(0.3f, 2.5f) : Earth(l, 0.5f, 0.95f);
+  s.frog = l.Chance(0.5f) ? s.sole * l.In(0.5f, 2) : Earth(l, 0.5f, 1.0f);
+  s.burn = s.chalk = s.cracks = s.ring_height = 0;
+  s.wall *= 0.3f;
+  s.fringe = l.In(0, 12);
+}
+
+/// Pads of a paw, or claws, where the foot would be.
+inline void DrawPaw(Scene& s, Lots& l) {
+  const float k = l.In(0.5f, 1.2f);
+  const float z = s.lateral ? 25 * k : l.In(-5, 10);
+  Add(s, {{20, 0, z}, V3{28 * k, 32 * k, 20 * k}, 0, 0, 0, kBall, 2});
+  const int toes = 2 + l.Pick(4);
+  for (int i = 0; i < toes; ++i) {
+    const float a =
+        (static_cast<float>(i) - 0.5f * static_cast<float>(toes - 1)) *
+        l.In(0.45f, 0.6f);
+    Add(s,
+        {{20 + 52 * k * cosf(a), 52 * k * sinf(a), z},
+         V3{20 * k, 13 * k, 14 * k},
+         0,
+         0,
+         a,
+         kBall,
+         l.Chance(0.7f) ? 2 : 3});
+  }
+  Add(s, Rod({0, 0, z + 20}, {-60, 0, z + 300}, 30 * k, 34 * k, 3));
 }
 
 inline void DrawCard(Scene& s, Lots& l) {
@@ -543,13 +606,43 @@ inline void Mark12(
                       v < static_cast<float>(size);
 }
 
+/// Does hair, another limb or a bulb stand before this place of the foot?
+/// @param near what is no more than this nearer is seen past [mm].
+inline bool BehindHair(const Scene& bare, V3 p, float near) {
+  const V3 to = Unit(p - bare.camera);
+  const float far = Length(p - bare.camera);
+  for (float t = std::max(far - 130, 10.0f); t < far - near;) {
+    int part = kNothing, which = 0;
+    const float d = SolidOf(bare, bare.camera + to * t, &part, &which);
+    if (d < 0.3f) return part == kSkin;
+    t += std::max(d, 0.3f);
+  }
+  return false;
+}
+
+/// The place of the bearing outline that is foremost along the frog's axis.
+inline V3 Foremost(const Scene& s) {
+  // Where the frog is not seen, the axis is that of the heels.
+  const float turn = s.pad ? 0.0f : s.frog_turn;
+  V3 best{-1e9f, 0, 0};
+  for (float y = -0.6f * s.half_right; y < 0.6f * s.half_left; y += 0.5f) {
+    float in = s.x_wide, past = s.length + 25;
+    if (BearingOutline(s, in, y) > 0) continue;
+    for (int i = 0; i < 14; ++i) {
+      const float x = 0.5f * (in + past);
+      (BearingOutline(s, x, y) < 0 ? in : past) = x;
+    }
+    if (in + turn * y > best.x + turn * best.y) best = {in, y, 0};
+  }
+  return best;
+}
+
 inline void LabelPoints(const Scene& s, int size, V3 normal, Labels* out) {
+  Scene bare = s;
+  bare.things = bare.has_card = 0;
   const float lift = s.shod ? s.shoe_thick : 0.0f;
   if (!s.lateral) {
-    // The outline's foremost point on the frog's axis.
-    float toe = s.length - 20;
-    while (BearingOutline(s, toe, s.bend) < 0) toe += 0.25f;
-    Mark12(s, size, normal, 0, {toe, s.bend, 0}, out);
+    Mark12(s, size, normal, 0, Foremost(s), out);
     for (int side = 0; side < 2; ++side) {
       const float sign = side == 0 ? 1.0f : -1.0f;
       const float h = side == 0 ? s.heel_left : s.heel_right;
@@ -587,66 +680,87 @@ inline void LabelPoints(const Scene& s, int size, V3 normal, Labels* out) {
   float toe = s.length - 20;
   while (BearingOutline(s, toe, s.bend) < 0) toe += 0.25f;
   Mark12(s, size, normal, 6, {toe, s.bend, 0}, out);
-  Mark12(s,
-         size,
-         normal,
-         7,
-         {ToeX(s, s.toe_height), s.bend, s.toe_height + lift},
-         out);
+  const V3 hairline{ToeX(s, s.toe_height), s.bend, s.toe_height + lift};
+  Mark12(s, size, normal, 7, hairline, out);
   const float h = side > 0 ? s.heel_left : s.heel_right;
   const float y = side * (h - 0.25f * s.heel_round);
   const float skew = 0.25f * s.heel_round +
                      s.heel_skew * Clamp(side * h / s.half_left, -1.2f, 1.2f);
-  Mark12(s, size, normal, 8, {s.shod ? -s.shoe_back : skew, y, 0}, out);
+  const V3 heel{s.shod ? -s.shoe_back : skew, y, 0};
+  Mark12(s, size, normal, 8, heel, out);
+  if (BehindHair(bare, heel, 5)) out->point[8][2] = 0;
   const float k = side > 0 ? s.side_left : s.side_right;
-  Mark12(s,
-         size,
-         normal,
-         9,
-         {HeelX(s, s.heel_height) + skew,
-          y / (1 + s.heel_height * k + s.flare),
-          s.heel_height + lift},
-         out);
+  const V3 heel_top{HeelX(s, s.heel_height) + skew,
+                    y / (1 + s.heel_height * k + s.flare),
+                    s.heel_height + lift};
+  Mark12(s, size, normal, 9, heel_top, out);
+  // CHOSEN: the roll of skin over the hairline hides nothing, a bulb does.
+  if (BehindHair(bare, heel_top, 16)) out->point[9][2] = 0;
+  // A hairline under a fringe cannot be seen. CHOSEN: strands hang down by 0.7
+  // of it in the mean; up to 4 mm a person sees between them.
+  if (s.fringe > 6) out->point[7][2] = out->point[9][2] = 0;
+  // The pastern's points: at a quarter and three quarters of the dorsal wall's
+  // length above the hairline, as network_finder.cpp places them, on the skin
+  // wherever the blended shapes have put it.
+  const float wall = Length(hairline - V3{toe, s.bend, 0});
   const V3 u = Unit(s.pastern_b - s.pastern_a);
   const V3 m{u.z, 0, -u.x};
-  const float t[2] = {0.82f, 0.22f};
-  // To the skin, wherever the blended shapes have put it.
-  Scene bare = s;
-  bare.things = bare.has_card = 0;
+  const V3 foot_of = s.pastern_a + V3{0, 0, lift};
+  const float parts[2] = {0.75f, 0.25f};
   for (int i = 0; i < 2; ++i) {
-    V3 p = Mix(s.pastern_a, s.pastern_b, t[i]) +
-           m * (Mix(s.pastern_ra, s.pastern_rb, t[i]) - 3) + V3{0, 0, lift};
-    for (int k = 0; k < 80 && SolidOf(bare, p, nullptr, nullptr) < 0; ++k)
+    V3 p = foot_of + u * (Dot(hairline - foot_of, u) + parts[i] * wall) +
+           m * (0.4f * s.pastern_rb);
+    for (int j = 0; j < 200 && SolidOf(bare, p, nullptr, nullptr) < 0; ++j)
       p = p + m * 0.5f;
     Mark12(s, size, normal, 10 + i, p, out);
   }
 }
 
+enum Wish : int {
+  kClose = 2,     ///< A window as the finder's second look has it.
+  kNoThings = 4,  ///< Without hands, tools and other limbs.
+  kNoCard = 8,
+};
+
 /// Draws one scene.
-/// @param view 0 solar, 1 lateral.
+/// @param view 0 solar, 1 lateral; and the Wish bits.
 /// @param size of the painted picture [px].
 inline void DrawScene(
     uint64_t seed, int view, int size, Scene* scene, Labels* labels) {
+  const bool close = view & kClose;
   Lots l(seed);
   Scene& s = *scene;
   s = Scene{};
   *labels = Labels{};
   s.seed = l.Next();
-  s.lateral = view;
+  s.lateral = view & 1;
   DrawFoot(s, l);
-  s.has_foot = !l.Chance(0.09f);
-  s.dorsal = s.lateral && l.Chance(0.04f);
+  s.has_foot = !l.Chance(0.11f);
+  s.dorsal = s.lateral && l.Chance(0.06f) ? 1 + l.Pick(2) : 0;
   if (l.Chance(0.38f)) DrawShoe(s, l);
+  bool paw = false;
   if (!s.has_foot) {
-    s.alone = l.Chance(0.4f);
+    const float kind = l.U();
+    s.alone = kind < 0.35f;
+    s.limb_only = kind > 0.75f;
+    paw = kind > 0.6f && !s.limb_only;
     if (!s.alone) s.shod = 0;
+  } else if (!s.dorsal && l.Chance(0.03f)) {
+    s.frame = 1;
+    s.shod = s.pad = 0;
+  } else if (!s.lateral && l.Chance(0.02f)) {
+    s.cloven = 1;
+    s.shod = s.pad = 0;
   }
   const float toe_angle = atanf(1 / s.cot_toe) / 0.017453293f;
   DrawLimb(s, l, toe_angle);
   DrawColours(s, l);
+  if (s.frame) DrawFlesh(s, l);
 
   // The window and the camera.
-  const float window = expf(l.In(logf(215.0f), logf(560.0f)));
+  const float window =
+      !close ? expf(l.In(logf(215.0f), logf(600.0f)))
+             : s.length * (s.lateral ? l.In(2.1f, 3.0f) : l.In(1.75f, 2.5f));
   s.mm_per_px = window / static_cast<float>(size);
   const float distance = l.Chance(0.2f)    ? l.In(300, 500)
                          : l.Chance(0.85f) ? l.In(450, 1300)
@@ -674,16 +788,17 @@ inline void DrawScene(
   } else {
     const float side = l.Chance(0.5f) ? 1.0f : -1.0f;
     const float roll = Deg(l.Near(0, 4, -13, 13));
-    const float yaw = Deg(l.Near(0, 4.5f, -16, 16)),
+    const float yaw = Deg(s.dorsal ? l.In(-38, 38) : l.Near(0, 4.5f, -16, 16)),
                 pitch = Deg(l.Chance(0.8f) ? l.In(-2, 14) : l.In(5, 24));
     V3 r{-side, 0, 0}, d{0, 0, -1};
     normal = {0, -side, 0};
     V3 to{sinf(yaw) * cosf(pitch), side * cosf(yaw) * cosf(pitch), sinf(pitch)};
     V3 middle{0.35f * s.length, 0, 0.45f * s.toe_height};
     if (s.dorsal) {
-      normal = {-1, 0, 0};
-      r = {0, 1, 0};
-      to = {cosf(yaw) * cosf(pitch), sinf(yaw), sinf(pitch)};
+      const float front = s.dorsal == 1 ? 1.0f : -1.0f;
+      normal = {-front, 0, 0};
+      r = {0, front, 0};
+      to = {front * cosf(yaw) * cosf(pitch), sinf(yaw), sinf(pitch)};
       middle.x = 0.5f * s.length;
     }
     s.right = r * cosf(roll) + d * sinf(roll);
@@ -691,7 +806,8 @@ inline void DrawScene(
     const V3 aim = middle + V3{s.dorsal ? 0.0f : l.In(-0.12f, 0.12f) * distance,
                                s.dorsal ? l.In(-60, 60) : 0.0f,
                                l.In(-20, 60)};
-    s.centre = middle + s.right * jx + s.down * (jy - 0.08f * window);
+    s.centre =
+        middle + s.right * jx + s.down * (jy - (close ? 0.1f : 0.08f) * window);
     s.camera = aim + to * distance;
     s.camera.z = std::max(s.camera.z, l.In(12, 60));
   }
@@ -707,10 +823,16 @@ inline void DrawScene(
     s.surface[1].contrast = 0.1f;
     s.surface[1].pattern = kPlain;
   }
-  if (l.Chance(s.dorsal || !s.has_foot ? 0.4f : 0.6f)) DrawCard(s, l);
-  DrawThings(s, l, !s.has_foot);
+  if (l.Chance(s.dorsal || !s.has_foot ? 0.4f : 0.6f) && !(view & kNoCard)) {
+    DrawCard(s, l);
+  }
+  if (paw) DrawPaw(s, l);
+  if (!(view & kNoThings)) DrawThings(s, l, !s.has_foot && !paw);
+  if (s.limb_only)
+    s.pastern_a = s.pastern_a + (s.pastern_b - s.pastern_a) * l.In(0, 0.7f);
   if (s.lateral) {
     s.ground = 1;
+    if (l.Chance(0.22f) && !(view & kNoThings)) s.grass = l.In(2, 30);
     s.ground_at = {0, 0, 0};
     s.ground_n = {0, 0, 1};
     if (l.Chance(0.3f)) {
@@ -733,8 +855,9 @@ inline void DrawScene(
       s.back_at = {0, s.camera.y > 0 ? -l.In(90, 1500) : l.In(90, 1500), 0};
       s.back_n = Unit({l.In(-0.3f, 0.3f), s.camera.y > 0 ? 1.0f : -1.0f, 0});
       if (s.dorsal) {
-        s.back_at = {-l.In(150, 1500), 0, 0};
-        s.back_n = {1, 0, 0};
+        const float front = s.dorsal == 1 ? 1.0f : -1.0f;
+        s.back_at = {-front * l.In(220, 1500), 0, 0};
+        s.back_n = {front, 0, 0};
       }
     }
   } else {
@@ -784,7 +907,15 @@ inline void DrawScene(
 
   labels->mm_per_px = s.mm_per_px;
   labels->lateral = static_cast<float>(s.lateral);
-  labels->foot = s.has_foot && !s.dorsal ? 1.0f : 0.0f;
+  labels->foot = s.has_foot && !s.dorsal && !s.frame && !s.cloven ? 1.0f : 0.0f;
+  labels->kind = static_cast<float>(s.alone       ? kShoeAlone
+                                    : paw         ? kPaw
+                                    : s.limb_only ? kLegOnly
+                                    : !s.has_foot ? kNoFoot
+                                    : s.dorsal    ? kFromFront
+                                    : s.frame     ? kFrame
+                                    : s.cloven    ? kCloven
+                                                  : kFoot);
   labels->width = s.half_left + s.half_right;
   if (labels->foot > 0) LabelPoints(s, size, normal, labels);
 }

@@ -1,13 +1,13 @@
 # SPDX-License-Identifier: Apache-2.0
 """The network's errors on held-out painted scenes, and how sure it may be.
 
-  python3 evaluate.py --scenes 3072                          # in every window
-  python3 evaluate.py --close --sizes 384 --scenes 400 --tables T.json
+  python3 evaluate.py                          # writes the calibration, then checks it
+  python3 evaluate.py --photographs --scenes 4096   # the same without plates
   python3 evaluate.py --pictures DIR --sheet S.png
 
-Prints, for each point, the errors in millimetres; writes the calibration: for
-each view, how often a point of that likelihood lies within 5 mm, and how far
-off it then is in units of its own spread.
+The calibration is fitted on the scenes of one seed and checked on those of
+another: for each point and look, how often a point of that likelihood lies
+within 5 mm, and what its spread has to be multiplied with, along and across.
 """
 import argparse
 import json
@@ -22,43 +22,116 @@ import network
 import pictures
 
 
-def calibration(result, view, bins=12):
-    """Quantile bins of the likelihood seen x mass."""
-    rows = result["view"] == view
-    error = result["error"][rows]
-    score = (result["seen"] * result["mass"])[rows]
-    spread = result["spread"][rows]
-    there = result["there"][rows] > 0.5
-    # What is not there, but was given a place, counts as wrong.
-    right = there & (np.nan_to_num(error, nan=1e9) < 5.0)
-    table = []
-    if (score > 0.02).sum() < bins:
-        return table
-    order = np.quantile(score[score > 0.02], np.linspace(0, 1, bins + 1))
-    for low, high in zip(order[:-1], order[1:]):
-        chosen = (score >= low) & (score <= high)
-        near = chosen & right
-        ratio = (error[near] / np.maximum(spread[near], 1e-3))
-        table.append({"likelihood": float(score[chosen].mean()),
-                      "within_5_mm": float(right[chosen].mean()),
-                      "count": int(chosen.sum()),
-                      # Of a round normal law, 68 in 100 errors are below 1.51 sigma.
-                      "sigma_per_spread": float(np.quantile(ratio, 0.683) / 1.515)
-                      if ratio.size else 1.0})
-    # Never falling: pool neighbours that break the order.
-    values = [row["within_5_mm"] for row in table]
-    weights = [row["count"] for row in table]
+# CHOSEN: points are called sure from this confidence.
+SURE = 0.97
+
+
+def rising(values, weights):
+    """The nearest values that never fall: neighbours that break the order are pooled.
+
+    @return blocks of (value, weight, how many were pooled).
+    """
     blocks = []
     for v, w in zip(values, weights):
-        blocks.append([v, w, 1])
-        while len(blocks) > 1 and blocks[-2][0] > blocks[-1][0]:
-            b = blocks.pop()
-            a = blocks.pop()
-            blocks.append([(a[0] * a[1] + b[0] * b[1]) / (a[1] + b[1]), a[1] + b[1], a[2] + b[2]])
-    pooled = [v for v, _, n in blocks for _ in range(n)]
-    for row, v in zip(table, pooled):
-        row["within_5_mm"] = v
-    return table
+        blocks.append((v, w, 1))
+        while len(blocks) > 1 and blocks[-2][0] >= blocks[-1][0]:
+            (v1, w1, n1), (v2, w2, n2) = blocks[-2:]
+            blocks[-2:] = [((v1 * w1 + v2 * w2) / (w1 + w2), w1 + w2, n1 + n2)]
+    return blocks
+
+
+def confidence_of(likelihood, right, bins=40):
+    """Isotonic regression of `right` on the likelihood.
+
+    @return knots (likelihood, within 5 mm), rising.
+    """
+    order = np.argsort(likelihood)
+    parts = np.array_split(order, bins)
+    mean = [likelihood[p].mean() for p in parts]
+    knots, at = [[0.0, 0.0]], 0
+    for value, weight, n in rising([right[p].mean() for p in parts], [len(p) for p in parts]):
+        x = np.average(mean[at:at + n], weights=[len(p) for p in parts[at:at + n]])
+        # Never certain: as if one more had been wrong.
+        y = max(knots[-1][1], round(float(value * weight / (weight + 1)), 4))
+        knots.append([round(float(x), 4), y])
+        at += n
+    return knots
+
+
+def along_across(result, k, rows):
+    """Each error in the axes of its own spread, in units of it."""
+    e = (result["found"] - result["truth"])[rows, k]
+    xx, xy, yy = result["spread"][rows, k].T
+    turn = 0.5 * np.arctan2(2 * xy, xx - yy)
+    c, s = np.cos(turn), np.sin(turn)
+    along = c * c * xx + 2 * c * s * xy + s * s * yy
+    across = s * s * xx - 2 * c * s * xy + c * c * yy
+    return ((c * e[:, 0] + s * e[:, 1]) / np.sqrt(along),
+            (c * e[:, 1] - s * e[:, 0]) / np.sqrt(np.maximum(across, 1e-9)))
+
+
+def calibration(result):
+    """@return for each point: its knots, and the factors of its spread."""
+    out = {}
+    off = np.nan_to_num(lessons.errors(result), nan=1e9)
+    for k, name in enumerate(lessons.NAMES):
+        # What is not there, but was given a place, counts as wrong.
+        rows = (result["view"] == k // 6) & (result["foot_score"] > 0.5)
+        likelihood = result["likelihood"][rows, k % 6]
+        right = off[rows, k % 6] < 5.0
+        # CHOSEN: of those that may be used; a place taken for another is no
+        # matter of spread.
+        near = rows & (off[:, k % 6] < 20) & (result["likelihood"][:, k % 6] > 0.25)
+        axes = along_across(result, k % 6, near)
+        # 95 in 100 errors of a normal law are below 1.96 sigma: the intervals
+        # that a person reads are those of 95 %.
+        factors = [round(float(np.quantile(np.abs(a), 0.95) / 1.96), 3) for a in axes]
+        out[name] = {"within_5_mm": confidence_of(likelihood, right),
+                     "along": factors[0], "across": factors[1]}
+    return out
+
+
+def confidences(result, tables):
+    """@return of each point of each picture, n x 6."""
+    out = np.zeros_like(result["likelihood"])
+    for k, name in enumerate(lessons.NAMES):
+        rows = result["view"] == k // 6
+        x, y = np.array(tables[name]["within_5_mm"]).T
+        out[rows, k % 6] = np.interp(result["likelihood"][rows, k % 6], x, y)
+    return out
+
+
+def check(result, tables):
+    """@return the table of errors, and how the calibration keeps its word."""
+    confidence = confidences(result, tables)
+    lines = [lessons.table(result, confidence, SURE)]
+    off = lessons.errors(result)
+    feet = result["foot"] > 0.5
+    right = np.nan_to_num(off, nan=1e9) < 5
+    lines.append("confidence said, share within 5 mm, how many:")
+    edges = [0, 0.25, 0.5, 0.7, 0.8, 0.9, 0.95, 0.97, 0.98, 0.99, 1.01]
+    for low, high in zip(edges[:-1], edges[1:]):
+        chosen = feet[:, None] & (confidence >= low) & (confidence < high)
+        if chosen.any():
+            lines.append(f"  {confidence[chosen].mean():.3f} {right[chosen].mean():.3f} "
+                         f"{chosen.sum()}")
+    inside = []
+    for k, name in enumerate(lessons.NAMES):
+        rows = feet & (result["view"] == k // 6) & ~np.isnan(off[:, k % 6]) & \
+            (confidence[:, k % 6] >= 0.5)
+        along, across = along_across(result, k % 6, rows)
+        d = (along / tables[name]["along"]) ** 2 + (across / tables[name]["across"]) ** 2
+        inside.append(f"{name} {np.mean(d < 5.991):.3f}")
+    lines.append("inside the 95 % ellipse, of those with confidence 0.5 and more: " +
+                 ", ".join(inside))
+    return "\n".join(lines)
+
+
+def as_json(tables):
+    """A line for each point."""
+    return "{\n" + ",\n".join(
+        f' "{size}": {{\n' + ",\n".join(f'  "{name}": {json.dumps(v)}' for name, v in t.items()) +
+        "\n }" for size, t in tables.items()) + "\n}\n"
 
 
 COLOURS = ((0, 0, 255), (0, 255, 0), (255, 0, 0), (0, 220, 220), (255, 0, 255),
@@ -66,7 +139,7 @@ COLOURS = ((0, 0, 255), (0, 255, 0), (255, 0, 0), (0, 220, 220), (255, 0, 255),
 SIZE = 320  # Of the window that the network is shown [px].
 
 
-def look(model, picture, view, share):
+def look(model, tables, picture, view, share):
     """Shows the whole picture in a window of which it fills that share."""
     import cv2
     h, w = picture.shape[:2]
@@ -80,15 +153,18 @@ def look(model, picture, view, share):
     x[0, 4] = view
     with torch.no_grad():
         maps, foot = model(x)
-    read = network.read_points(maps[:, 6 * view:6 * view + 6])[0].numpy()
+    # As if what fills that share were a hoof of 130 mm.
+    mm = torch.tensor([130 / (SIZE * share)])
+    read = network.read_points(maps[:, 6 * view:6 * view + 6], mm)[0].numpy()
     back = cv2.invertAffineTransform(to)
     places = read[:, :2] @ back[:, :2].T + back[:, 2]
-    sure = read[:, 2] * read[:, 3]
+    sure = np.array([np.interp(read[k, 2], *np.array(tables[name]["within_5_mm"]).T)
+                     for k, name in enumerate(lessons.NAMES[6 * view:6 * view + 6])])
     return {"places": places, "sure": sure, "foot": float(torch.sigmoid(foot)[0, 0]),
             "hoof": maps[0, 12].numpy(), "back": back, "share": share}
 
 
-def contact_sheet(model, folder, sheet):
+def contact_sheet(model, tables, folder, sheet):
     """Draws what is found in pictures without a card, of unknown scale: the view
     is taken from the file's name, the scale from the likeliest look."""
     import glob
@@ -99,7 +175,7 @@ def contact_sheet(model, folder, sheet):
         picture = cv2.imread(path)
         name = os.path.basename(path)
         view = 0 if "solar" in name else 1
-        best = max((look(model, picture, view, share) for share in (0.55, 0.7, 0.85, 1.0)),
+        best = max((look(model, tables, picture, view, share) for share in (0.55, 0.7, 0.85, 1.0)),
                    key=lambda found: found["foot"] * found["sure"].mean())
         k = 420 / max(picture.shape[:2])
         small = cv2.resize(picture, None, fx=k, fy=k, interpolation=cv2.INTER_AREA)
@@ -110,7 +186,7 @@ def contact_sheet(model, folder, sheet):
         cv2.drawContours(small, lines, -1, (0, 140, 255), 1)
         for place, sure, colour in zip(best["places"], best["sure"], COLOURS):
             at = (int(round(place[0] * k)), int(round(place[1] * k)))
-            cv2.circle(small, at, 6 if sure > 0.7 else 4, colour, 2 if sure > 0.7 else 1,
+            cv2.circle(small, at, 6 if sure > 0.9 else 4, colour, 2 if sure > 0.9 else 1,
                        cv2.LINE_AA)
         tile = np.full((450, 430, 3), 128, np.uint8)
         high, wide = min(430, small.shape[0]), min(430, small.shape[1])
@@ -131,38 +207,46 @@ def main():
                                      formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--weights", default=os.path.join(lessons.HERE, "../network/finder.onnx"),
                         help="finder.onnx (as it stands in the program) or a checkpoint")
-    parser.add_argument("--scenes", type=int, default=4096)
-    parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--sizes", type=int, nargs="+", default=[384, 256])
+    parser.add_argument("--scenes", type=int, default=8192)
+    parser.add_argument("--seed", type=int, default=1, help="that of the training")
+    parser.add_argument("--sizes", type=int, nargs="+", default=[384, 256],
+                        help="384 the close second look, 256 the wide first one")
     parser.add_argument("--batch", type=int, default=64)
-    parser.add_argument("--tables", help="JSON file to write the calibration to")
-    parser.add_argument("--close", action="store_true",
-                        help="photographs in windows under 330 mm only, as the finder's "
-                        "second look is")
+    parser.add_argument("--tables", help="the calibration: written, unless --keep")
+    parser.add_argument("--keep", action="store_true", help="check --tables as they are")
+    parser.add_argument("--photographs", action="store_true",
+                        help="no plates and cut-outs; keeps the calibration")
     parser.add_argument("--painted", type=int, default=lessons.PAINTED,
                         help="size of the painted scenes [px]")
     parser.add_argument("--pictures", help="folder of pictures whose names say solar or lateral")
     parser.add_argument("--sheet", default="sheet.png")
     options = parser.parse_args()
     lessons.PAINTED = options.painted
-    if options.close:
+    if options.photographs:
         pictures.PLATES = pictures.CUT_OUTS = 0
     device = "cuda" if torch.cuda.is_available() else "cpu"
     model = export.load(options.weights).to(device)
+    committed = os.path.join(lessons.HERE, "../network/calibration.json")
     if options.pictures:
-        contact_sheet(model.cpu(), options.pictures, options.sheet)
+        with open(committed, encoding="utf-8") as file:
+            contact_sheet(model.cpu(), json.load(file)["384"], options.pictures, options.sheet)
         return
+
+    def held_out(size, more):
+        return lessons.held_out(model, device, options.seed + more, options.scenes, size,
+                                autocast=False, batch=options.batch, close=size == 384)
     out = {}
+    if options.keep or options.photographs:
+        with open(options.tables or committed, encoding="utf-8") as file:
+            out = json.load(file)
     for size in options.sizes:
-        result = lessons.held_out(model, device, options.seed + 7, options.scenes, size,
-                                  autocast=False, batch=options.batch,
-                                  widest=330 if options.close else None)
+        if not (options.keep or options.photographs):
+            out[str(size)] = calibration(held_out(size, 7))
         print(f"held-out scenes, size {size}")
-        print(lessons.table(result), flush=True)
-        out[str(size)] = {"solar": calibration(result, 0), "lateral": calibration(result, 1)}
-    if options.tables:
+        print(check(held_out(size, 8), out[str(size)]), flush=True)
+    if options.tables and not (options.keep or options.photographs):
         with open(options.tables, "w", encoding="utf-8") as file:
-            json.dump(out, file, indent=1)
+            file.write(as_json(out))
 
 
 if __name__ == "__main__":

@@ -32,8 +32,8 @@ def load(path):
     """@param path finder.onnx, or a checkpoint of train.py."""
     if path.endswith(".onnx"):
         return Exported(path)
-    model = network.Finder()
     state = torch.load(path, map_location="cpu")
+    model = network.Finder(state.get("widths", network.WIDTHS))
     state = state.get("mean", state)
     model.load_state_dict({k: v.float() if v.is_floating_point() else v
                            for k, v in state.items()})

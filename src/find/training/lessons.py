@@ -7,8 +7,8 @@ import torch
 from torch.nn import functional as F
 
 import network
+import painter
 import pictures
-from painter import Painter
 
 HERE = os.path.dirname(os.path.abspath(__file__))
 PAINTED = 512
@@ -21,15 +21,17 @@ HELD_OUT = 1 << 60
 
 
 class Pool:
-    """Painted scenes, each of which is looked at several times."""
+    """Painted scenes, each of which is looked at several times: for the finder's
+    close second look, and for its wide first one."""
 
-    def __init__(self, device, seed, batch, batches, start=0):
-        self.painter = Painter(device)
+    def __init__(self, device, seed, batch, batches, start=0, wish=0):
+        self.painter = painter.Painter(device)
         self.batch = batch
         self.next_seed = (seed << 40) + start
-        self.slots = []
-        self.oldest = 0
-        self.capacity = batches
+        self.wish = wish
+        self.slots = {True: [], False: []}
+        self.capacity = {True: batches * 2 // 3, False: batches - batches * 2 // 3}
+        self.painted = 0
         self.choose = np.random.default_rng([seed, start])
         for _ in range(batches):
             self.refresh()
@@ -37,24 +39,27 @@ class Pool:
     def refresh(self):
         seeds = np.arange(self.next_seed, self.next_seed + self.batch, dtype=np.uint64)
         self.next_seed += self.batch
-        views = np.arange(self.batch) % 2
-        new = self.painter.paint(seeds, views, PAINTED)
-        if len(self.slots) < self.capacity:
-            self.slots.append(new)
-        else:
-            self.slots[self.oldest] = new
-            self.oldest = (self.oldest + 1) % self.capacity
+        close = self.painted % 3 != 2
+        self.painted += 1
+        views = np.arange(self.batch) % 2 + (painter.CLOSE if close else 0) + self.wish
+        slots = self.slots[close]
+        slots.append(self.painter.paint(seeds, views, PAINTED))
+        if len(slots) > self.capacity[close]:
+            del slots[0]
 
-    def draw(self, count):
-        """@return count scenes from the whole pool, both views alike."""
+    def draw(self, count, close):
+        """@return count scenes from the whole pool, both views alike, most of them
+        close or wide."""
         picked = [[] for _ in range(3)]
-        which = self.choose.integers(0, len(self.slots), 4)
-        for k in range(4):
+        for _ in range(4):
+            # CHOSEN: one in eight is of the other kind.
+            slots = self.slots[close != (self.choose.random() < 0.125)]
+            slot = slots[self.choose.integers(len(slots))]
             rows = self.choose.permutation(self.batch // 2)[:count // 8] * 2
             rows = np.concatenate([rows, rows + 1])
-            rows = torch.from_numpy(rows).to(self.painter.device)
+            rows = torch.from_numpy(rows).to(self.painter.device, non_blocking=True)
             for part in range(3):
-                picked[part].append(self.slots[which[k]][part][rows])
+                picked[part].append(slot[part][rows])
         return [torch.cat(part) for part in picked]
 
 
@@ -87,7 +92,8 @@ def lesson(dice, scenes, size):
     points = torch.cat([points[..., :2],
                         (points[..., 2:] > 0.5).float() * (~covered)[..., None]], -1)
     points = torch.cat([points[..., :2], points[..., 2:] * foot[:, None, None]], -1)
-    masks = masks * foot[:, None, None, None]
+    masks = masks * (foot[:, None] > pictures.constant(
+        (0, 0, 0, 0, -1, 0), foot.device))[..., None, None]
     shown = (~dice.chance(n, 0.15)).float()
     x = pictures.network_input(picture, card, known, view, shown)
     return x, points, masks, foot, view, mm
@@ -133,48 +139,44 @@ def loss_of(maps, foot_logit, points, masks, foot, view, sigma=1.0, reach=3):
 
 
 @torch.no_grad()
-def held_out(model, device, seed, count, size, batch=64, autocast=True, widest=None):
+def held_out(model, device, seed, count, size, batch=64, autocast=True, close=True,
+             wish=0):
     """Raw results on held-out scenes, as they are trained on.
 
-    @param widest take only scenes whose painted window is narrower [mm].
+    @param close windows of the finder's second look, or of its first.
 
-    @return a dictionary of arrays: error [mm] n x 6 (nan where not there),
-      seen, mass, spread [mm], there, foot, foot_score, view, iou (hoof, frog).
+    @return a dictionary of arrays: where the six points of the view are and were
+      found [mm], n x 6 x 2; there; likelihood; spread, n x 6 x 3 (xx, xy, yy)
+      [mm^2]; foot, foot_score, view, kind; iou (hoof, frog).
     """
-    painter = Painter(device)
+    source = painter.Painter(device)
     dice = pictures.Dice(device, seed + 991)
     model.eval()
-    rows = {k: [] for k in ("error", "error_x", "seen", "mass", "spread", "there", "foot",
-                            "foot_score", "view", "iou")}
+    rows = {k: [] for k in ("truth", "found", "there", "likelihood", "spread", "foot",
+                            "foot_score", "view", "kind", "iou")}
     first = HELD_OUT + (seed << 40)
-    wanted = np.arange(first, first + count * (4 if widest else 1), dtype=np.uint64)
-    views = np.arange(len(wanted)) % 2
-    if widest:
-        labels = painter.draw(wanted, views, PAINTED)[1]
-        narrow = (labels[:, 36] * PAINTED < widest).numpy()
-        wanted, views = wanted[narrow][:count], views[narrow][:count]
-    for start in range(0, len(wanted), batch):
-        seeds = wanted[start:start + batch]
-        scenes = painter.paint(seeds, views[start:start + batch], PAINTED)
+    for start in range(0, count, batch):
+        seeds = np.arange(first + start, first + min(start + batch, count), dtype=np.uint64)
+        views = np.arange(len(seeds)) % 2 + (painter.CLOSE if close else 0) + wish
+        scenes = source.paint(seeds, views, PAINTED)
         x, points, masks, foot, view, mm = lesson(dice, scenes, size)
         with torch.autocast(torch.device(device).type, torch.bfloat16, enabled=autocast):
             maps, score = model(x)
         h, w = maps.shape[2:]
         index = own_points(view)
         read = network.read_points(maps.float().gather(
-            1, index[..., None, None].expand(-1, -1, h, w)))
+            1, index[..., None, None].expand(-1, -1, h, w)), mm)
         truth = points.gather(1, index[..., None].expand(-1, -1, 3))
-        there = truth[..., 2] > 0.5
-        delta = (read[..., :2] - truth[..., :2]) * mm[:, None, None]
-        rows["error"].append(torch.where(there, delta.norm(dim=-1), torch.nan))
-        rows["error_x"].append(delta[..., 0])
-        rows["seen"].append(read[..., 2])
-        rows["mass"].append(read[..., 3])
-        rows["spread"].append((read[..., 4] + read[..., 6]).clamp(min=0).sqrt() * mm[:, None])
-        rows["there"].append(there)
+        rows["truth"].append(truth[..., :2] * mm[:, None, None])
+        rows["found"].append(read[..., :2] * mm[:, None, None])
+        rows["there"].append(truth[..., 2] > 0.5)
+        rows["likelihood"].append(read[..., 2])
+        rows["spread"].append(read[..., 3:] * (mm * mm)[:, None, None])
         rows["foot"].append(foot)
         rows["foot_score"].append(torch.sigmoid(score[:, 0].float()))
         rows["view"].append(view)
+        rows["kind"].append(torch.where((foot < 0.5) & (scenes[2][:, 4] == 0), 8.0,
+                                        scenes[2][:, 4]))
         target = masks > 0.5
         found = maps[:, network.POINTS:].float() > 0
         both = (target & found).sum((2, 3)).float()
@@ -183,33 +185,72 @@ def held_out(model, device, seed, count, size, batch=64, autocast=True, widest=N
     return {k: torch.cat(v).float().cpu().numpy() for k, v in rows.items()}
 
 
-def table(result):
-    """The errors in words."""
+def errors(result):
+    """@return the distances [mm], nan where a point is not there."""
+    off = np.linalg.norm(result["found"] - result["truth"], axis=-1)
+    return np.where(result["there"] > 0.5, off, np.nan)
+
+
+def angles(result):
+    """Errors of the side view's toe and heel angle, from the points alone [degrees]."""
+    rows = (result["view"] == 1) & (result["foot"] > 0.5)
+    out = {}
+    for name, top, low in (("toe angle", 1, 0), ("heel angle", 3, 2)):
+        seen = rows & (result["there"][:, [0, 2, top]].min(1) > 0.5)
+
+        def angle(at):
+            wall = at[seen, top] - at[seen, low]
+            bearing = at[seen, 2] - at[seen, 0]
+            cross = wall[:, 0] * bearing[:, 1] - wall[:, 1] * bearing[:, 0]
+            return np.degrees(np.arctan2(np.abs(cross), (wall * bearing).sum(-1)))
+        out[name] = np.abs(angle(result["found"]) - angle(result["truth"]))
+    return out
+
+
+def table(result, confidence=None, sure=0.95):
+    """The errors in words.
+
+    @param confidence of each point, n x 6: else its likelihood.
+    """
+    off = errors(result)
+    confidence = result["likelihood"] if confidence is None else confidence
+    feet = result["foot"] > 0.5
     lines = [f"{'point':14s} {'n':>5s} {'median':>7s} {'p95':>7s} {'>5mm':>6s} "
-             f"{'seen':>6s} {'sure':>6s} {'sure>5':>6s}"]
+             f"{'sure':>6s} {'sure>5':>7s} {'sure, not there':>15s}"]
+    total, wrong = 0, 0
     for k, name in enumerate(NAMES):
-        view = k // 6
-        rows = (result["view"] == view)
-        error = result["error"][rows, k % 6]
-        seen = result["seen"][rows, k % 6]
-        mass = result["mass"][rows, k % 6]
-        there = ~np.isnan(error)
-        e = error[there]
-        if e.size == 0:
+        rows = feet & (result["view"] == k // 6)
+        e = off[rows, k % 6]
+        there = ~np.isnan(e)
+        if not there.any():
             continue
-        sure = there & (seen > 0.8) & (mass > 0.9)
-        wrong = (error[sure] > 5).mean() if sure.any() else float("nan")
-        lines.append(f"{name:14s} {there.sum():5d} {np.median(e):7.2f} {np.percentile(e, 95):7.2f} "
-                     f"{(e > 5).mean():6.3f} {(seen[there] > 0.5).mean():6.3f} "
-                     f"{sure.sum() / max(1, there.sum()):6.3f} {wrong:6.3f}")
-    foot = result["foot"] > 0.5
-    solar = result["view"] == 0
+        is_sure = confidence[rows, k % 6] >= sure
+        bad = (e[is_sure & there] > 5).sum()
+        total += is_sure.sum()
+        wrong += bad + (is_sure & ~there).sum()
+        lines.append(
+            f"{name:14s} {there.sum():5d} {np.median(e[there]):7.2f} "
+            f"{np.percentile(e[there], 95):7.2f} {(e[there] > 5).mean():6.3f} "
+            f"{(is_sure & there).sum() / there.sum():6.3f} "
+            f"{bad / max(1, (is_sure & there).sum()):7.4f} {(is_sure & ~there).sum():15d}")
+    lines.append(f"sure: {total}, of these more than 5 mm off or not there: "
+                 f"{wrong / max(1, total):.4f}")
+    for name, e in angles(result).items():
+        if e.size:
+            lines.append(f"{name}: mean error {e.mean():.2f}, median {np.median(e):.2f} degrees")
     for view, name in ((0, "solar"), (1, "lateral")):
-        rows = foot & (result["view"] == view)
-        lines.append(f"{name}: hoof IoU median {np.median(result['iou'][rows, 0]):.3f}, "
-                     f"5th percentile {np.percentile(result['iou'][rows, 0], 5):.3f}")
-    lines.append(f"frog IoU median {np.median(result['iou'][foot & solar, 1]):.3f}")
+        rows = feet & (result["view"] == view)
+        if rows.any():
+            lines.append(f"{name}: hoof IoU median {np.median(result['iou'][rows, 0]):.3f}, "
+                         f"5th percentile {np.percentile(result['iou'][rows, 0], 5):.3f}")
+    rows = feet & (result["view"] == 0)
+    if rows.any():
+        lines.append(f"frog IoU median {np.median(result['iou'][rows, 1]):.3f}")
     score = result["foot_score"]
-    lines.append(f"foot seen at 0.5: of feet {np.mean(score[foot] > 0.5):.3f}, "
-                 f"of no feet {np.mean(score[~foot] > 0.5):.3f}")
+    for kind, name in enumerate(painter.KINDS + ("the other view",)):
+        rows = (result["kind"] == kind) & (feet if kind == 0 else ~feet)
+        if rows.any():
+            lines.append(f"{name}: {rows.sum()}, taken for a foot {np.mean(score[rows] > 0.5):.3f}, "
+                         f"and with a sure point "
+                         f"{np.mean((score[rows] > 0.5) & (confidence[rows].max(1) >= sure)):.3f}")
     return "\n".join(lines)

@@ -11,6 +11,8 @@ A point's map, with one more cell of logit 0 for "not seen", is a softmax: the
 likelihood of each place. Output `foot`, n x 1: the logit of "this view of a
 foot is in the picture".
 """
+import math
+
 import torch
 from torch import nn
 from torch.nn import functional as F
@@ -20,6 +22,7 @@ MASKS = 6
 SOLAR = slice(0, 6)
 LATERAL = slice(6, 12)
 STRIDE = 2
+WIDTHS = (24, 32, 64, 96, 128, 160)
 
 
 def conv(inside, outside, size=3, stride=1):
@@ -39,6 +42,22 @@ class Block(nn.Module):
         return F.relu(x + self.two(self.one(x)))
 
 
+class Wide(nn.Module):
+    """Looks far around at little cost: a deep but narrow convolution."""
+
+    def __init__(self, width):
+        super().__init__()
+        self.around = nn.Sequential(
+            nn.Conv2d(width, width, 5, 1, 2, groups=width, bias=False),
+            nn.BatchNorm2d(width))
+        self.one = conv(width, 2 * width, 1)
+        self.two = nn.Sequential(nn.Conv2d(2 * width, width, 1, bias=False),
+                                 nn.BatchNorm2d(width))
+
+    def forward(self, x):
+        return F.relu(x + self.two(self.one(self.around(x))))
+
+
 class Join(nn.Module):
     """Brings a coarse map to a finer one."""
 
@@ -54,14 +73,14 @@ class Join(nn.Module):
 
 
 class Finder(nn.Module):
-    def __init__(self, widths=(24, 32, 64, 96, 128, 160)):
+    def __init__(self, widths=WIDTHS):
         super().__init__()
         a, b, c, d, e, f = widths
         self.stem = nn.Sequential(conv(5, a, 3, 2), conv(a, b))
         self.down1 = nn.Sequential(conv(b, c, 3, 2), Block(c))
         self.down2 = nn.Sequential(conv(c, d, 3, 2), Block(d))
-        self.down3 = nn.Sequential(conv(d, e, 3, 2), Block(e))
-        self.down4 = nn.Sequential(conv(e, f, 3, 2), Block(f))
+        self.down3 = nn.Sequential(conv(d, e, 3, 2), Block(e), Wide(e), Wide(e))
+        self.down4 = nn.Sequential(conv(e, f, 3, 2), Wide(f), Wide(f), Wide(f))
         self.up4 = Join(f, e, 1)
         self.up3 = Join(e, d, 2)
         self.up2 = Join(d, c, 2)
@@ -84,36 +103,62 @@ class Finder(nn.Module):
         return self.head(y), foot
 
 
-def read_points(maps, reach=6):
-    """Where each point is, from its softmax.
+NEAR = 5.0  # [mm]: what a point's likelihood means.
+AROUND = 10.0  # [mm]: how far its places count for its covariance.
+CELLS = (0.7, 12.0)  # The least and the greatest radius of the nearer disc [cells].
+
+
+def disc(distance, radius):
+    """How much of a cell lies within the radius."""
+    return (radius - distance + 0.5).clamp(0, 1)
+
+
+def read_points(maps, mm):
+    """Where each point is, from its softmax: the middle of the disc of 5 mm that
+    holds most of it. The same as ReadPoint in network_finder.cpp.
 
     @param maps n x k x h x w logits.
-    @param reach half the side of the square around the highest cell [cells].
-    @return n x k x 7: x, y [px of the input], seen [0..1], mass near the
-      highest cell [0..1 of all seen], and the covariance xx, xy, yy [px^2].
+    @param mm per px of the input, n.
+    @return n x k x 6: x, y [px of the input], likelihood that it is seen and in
+      that disc, and the second moments xx, xy, yy of its places within 10 mm
+      [px^2].
     """
     n, k, h, w = maps.shape
     flat = maps.float().reshape(n, k, h * w)
-    top, index = flat.max(-1)
-    top = top.clamp(min=0)
-    weight = torch.exp(flat - top[..., None])
-    total = weight.sum(-1)
-    seen = total / (total + torch.exp(-top))
-    cx, cy = index % w, torch.div(index, w, rounding_mode="floor")
+    top = flat.amax(-1, keepdim=True).clamp(min=0)
+    weight = torch.exp(flat - top)
+    weight = weight / (weight.sum(-1, keepdim=True) + torch.exp(-top))
+    radius = (NEAR / (STRIDE * mm)).clamp(*CELLS)
+    reach = int(math.ceil(float(radius.max()) + 0.5))
     steps = torch.arange(-reach, reach + 1, device=maps.device)
     dy, dx = torch.meshgrid(steps, steps, indexing="ij")
-    dx, dy = dx.reshape(-1), dy.reshape(-1)
-    gx, gy = cx[..., None] + dx, cy[..., None] + dy
-    inside = (gx >= 0) & (gx < w) & (gy >= 0) & (gy < h)
-    near = weight.gather(-1, gx.clamp(0, w - 1) + w * gy.clamp(0, h - 1)) * inside
-    mass = near.sum(-1)
+    kernel = disc(torch.sqrt(dx * dx + dy * dy + 0.0), radius[:, None, None])
+    inside = F.conv2d(weight.reshape(n, k, h, w).transpose(0, 1), kernel[:, None],
+                      padding=reach, groups=n).transpose(0, 1).reshape(n, k, h * w)
+    index = inside.argmax(-1)
+    x, y = index % w + 0.5, torch.div(index, w, rounding_mode="floor") + 0.5
+    wide = radius * (AROUND / NEAR)
+    reach = int(math.ceil(float(wide.max()) + 2.5))
+    steps = torch.arange(-reach, reach + 1, device=maps.device)
+    dy, dx = torch.meshgrid(steps, steps, indexing="ij")
+    gx = x[..., None].floor() + dx.reshape(-1)
+    gy = y[..., None].floor() + dy.reshape(-1)
+    within = (gx >= 0) & (gx < w) & (gy >= 0) & (gy < h)
+    where = (gx.clamp(0, w - 1) + w * gy.clamp(0, h - 1)).long()
+    near = weight.gather(-1, where) * within
     fx, fy = gx + 0.5, gy + 0.5
-    x = (near * fx).sum(-1) / mass
-    y = (near * fy).sum(-1) / mass
+
+    def share(r):
+        return near * disc(torch.sqrt((fx - x[..., None]) ** 2 + (fy - y[..., None]) ** 2),
+                           r[:, None, None])
+    for _ in range(3):
+        part = share(radius)
+        mass = part.sum(-1).clamp(min=1e-30)
+        x, y = (part * fx).sum(-1) / mass, (part * fy).sum(-1) / mass
+    likelihood = share(radius).sum(-1)
+    part = share(wide)
+    mass = part.sum(-1).clamp(min=1e-30)
     ex, ey = fx - x[..., None], fy - y[..., None]
-    xx = (near * ex * ex).sum(-1) / mass
-    xy = (near * ex * ey).sum(-1) / mass
-    yy = (near * ey * ey).sum(-1) / mass
-    s = STRIDE
-    return torch.stack([x * s, y * s, seen, mass / total, xx * s * s, xy * s * s,
-                        yy * s * s], -1)
+    moments = [(part * a * b).sum(-1) / mass * STRIDE * STRIDE
+               for a, b in ((ex, ex), (ex, ey), (ey, ey))]
+    return torch.stack([x * STRIDE, y * STRIDE, likelihood, *moments], -1)

@@ -184,7 +184,15 @@ HD V3 FootColour(const Scene& s, int part, V3 p, V3 n, float* shine) {
     const float band =
         Noise({h * 9.0f + 0.4f * rough, turn * 0.4f, 2}, s.seed + 63);
     c = c * (0.8f + 0.4f * band);
-    c = Mix(c, Rgb(0.45f, 0.4f, 0.33f), s.coronet_pale * Step(0.86f, 0.97f, h));
+    c = Mix(c,
+            Rgb(0.45f, 0.4f, 0.33f),
+            s.coronet_pale *
+                Step(1 - s.coronet_wide, 1 - 0.25f * s.coronet_wide, h));
+    if (s.frame) {
+      // Leaves of flesh where the wall was.
+      const float leaf = Noise({turn * 90, h * 1.5f, 4}, s.seed + 69);
+      c = Mix(s.sole, s.line, Step(0.3f, 0.7f, leaf)) * (0.7f + 0.5f * rough);
+    }
     if (q.z < 5 && n.z < 0.3f) c = Mix(c, s.rim, 0.25f);
     if (s.burn > 0) {
       c = Mix(c, Rgb(0.04f, 0.025f, 0.015f), s.burn * (1 - Step(2, 7, q.z)));
@@ -202,7 +210,8 @@ HD V3 FootColour(const Scene& s, int part, V3 p, V3 n, float* shine) {
     low = 1 - Step(0.0f, 0.7f, h);
     // Hair that hangs over the hairline.
     const float strand = Noise({turn * 45, q.z * 0.03f, 5}, s.seed + 66);
-    if (q.z > hair_z - s.fringe * (0.25f + strand * strand * 1.6f)) {
+    if (!s.frame &&
+        q.z > hair_z - s.fringe * (0.25f + strand * strand * 1.6f)) {
       const float t = Noise({turn * 60, q.z * 0.05f, 6}, s.seed + 67);
       c = Mix(s.hair, s.hair2, t) * (0.55f + 0.8f * strand);
       *shine = 0.1f;
@@ -229,6 +238,15 @@ HD V3 FootColour(const Scene& s, int part, V3 p, V3 n, float* shine) {
     c = Mix(c, s.rim, 0.8f * u.bar);
     if (u.frog < 2) c = Mix(c, s.frog * 0.6f, 0.7f);
     if (s.pad) c = s.sole * (0.7f + 0.4f * fine);
+    if (s.frame) {
+      const float turn = atan2f(q.y, q.x - 0.45f * s.length);
+      const float leaf = Noise({turn * 90, u.inside * 0.05f, 4}, s.seed + 69);
+      c = Mix(s.sole, s.sole * 0.6f, Step(0.4f, 0.7f, flake));
+      c = Mix(c,
+              Mix(s.sole, s.line, Step(0.3f, 0.7f, leaf)),
+              1 - Step(4, 11, u.inside));
+      if (u.frog < 2) c = s.frog * 0.6f;
+    }
     if (s.burn > 0 && !s.pad) {
       c = Mix(c,
               Rgb(0.05f, 0.03f, 0.02f),
@@ -284,6 +302,16 @@ HD V3 FootColour(const Scene& s, int part, V3 p, V3 n, float* shine) {
     c = Mix(c,
             Mix(s.frog, s.horn, 0.4f) * (0.6f + 0.5f * rough),
             s.bald * (1 - Step(0.95f, 1.35f, bulb + 0.4f * (fine - 0.5f))));
+    if (s.bulb_horn && q.x < 0.3f * s.length) {
+      // The hairline runs on round the bulbs; below it they are horn.
+      const float ragged = s.fringe * (0.2f + strand * strand2 * 1.5f);
+      const float below = hair_z - ragged - q.z;
+      const float band = Noise({q.z * 0.3f, q.y * 0.05f, 8}, s.seed + 68);
+      c = Mix(c,
+              Mix(s.horn, s.bulb_horn > 1 ? s.frog : s.horn2, 0.35f) *
+                  (0.65f + 0.4f * rough + 0.2f * band),
+              Step(-0.6f, 0.6f, below));
+    }
     *shine = 0.08f + 0.3f * s.wet;
     low = 0.6f * (1 - Step(0, 60, along + 20));
   }
@@ -399,6 +427,25 @@ HD Painted PaintPixel(const Scene& s, float u, float v, Reachable near = {}) {
     n = dir * -1.0f;
     colour =
         SurfaceColour(s.surface[1], p.x + 0.3f * p.y, p.z + 0.2f * p.y, &shine);
+  }
+  if (s.grass > 0 && out.part != kCard) {
+    // Blades, straws or clods that stand before the foot.
+    const float x =
+        target.x + 0.35f * target.z *
+                       (Noise({target.x * 0.11f, 1, 0}, s.seed + 91) - 0.5f);
+    const float high =
+        s.grass * (0.25f + Noise({x * 0.035f, 2, 0}, s.seed + 92)) *
+        (0.2f + 1.1f * Noise({x * 0.8f, target.z * 0.01f, 3}, s.seed + 93));
+    const float floor = s.ground ? s.ground_at.z : 0.0f;
+    if (target.z - fmaxf(floor, -4.0f) < high && target.z > floor) {
+      out.part = kThing;
+      p = target + dir * -60.0f;
+      n = Unit(V3{Noise({x * 0.9f, 5, 0}, s.seed + 94) - 0.5f, 0, 0.4f} -
+               dir * 0.5f);
+      colour =
+          SurfaceColour(s.surface[0], x * 1.5f, 0.25f * target.z, &shine) *
+          (0.6f + 0.7f * Noise({x * 1.1f, target.z * 0.05f, 6}, s.seed + 95));
+    }
   }
   const V3 view = dir * -1.0f;
   float open = 1;

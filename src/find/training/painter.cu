@@ -103,7 +103,8 @@ int label_floats() {
   return static_cast<int>(sizeof(scene::Labels) / 4);
 }
 
-/// Draws n scenes; views[i] is 0 (solar) or 1 (lateral). Host memory.
+/// Draws n scenes; views[i] is 0 (solar) or 1 (lateral) and more with the bits
+/// of scene::Wish. Host memory.
 void draw_scenes(const uint64_t* seeds,
                  const int* views,
                  int n,

@@ -17,10 +17,13 @@ HERE = os.path.dirname(os.path.abspath(__file__))
 SOURCES = ("scene.h", "paint.h", "draw_lots.h", "painter.cu")
 CHANNELS = 9
 POINTS = 12
-LABELS = 3 * POINTS + 4
+LABELS = 3 * POINTS + 5
+KINDS = ("foot", "no foot", "shoe alone", "paw", "leg only", "no horn", "cloven",
+         "front or behind")
 PART_HORN, PART_SOLE, PART_FROG, PART_SHOE, PART_SKIN = 1, 2, 3, 4, 5
 PART_THING, PART_GROUND, PART_CARD = 6, 7, 8
 MARKS = ("hoof", "frog", "shoe", "limb", "card", "wall")
+CLOSE, NO_THINGS, NO_CARD = 2, 4, 8  # Bits of draw_lots.h's `Wish`.
 
 
 def library(gpu):
@@ -79,11 +82,12 @@ class Painter:
         return scenes, labels
 
     def paint(self, seeds, views, size):
-        """Paints one scene for each seed; view 0 is solar, 1 lateral.
+        """Paints one scene for each seed; view 0 is solar, 1 lateral, and more
+        with the bits of `Wish`.
 
         @return pictures: uint8, n x 9 x size x size (red, green, blue, part,
           marks, shade, normal); points: n x 12 x 3 (x, y [px], there);
-          facts: n x 4 (mm per px, foot, view, width [mm]).
+          facts: n x 5 (mm per px, foot, view, width [mm], which of KINDS).
         """
         scenes, labels = self.draw(seeds, views, size)
         scenes = scenes.to(self.device, non_blocking=True)

@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: Apache-2.0
 """From painted scenes to what a camera, a printer or an engraver made of them."""
+import functools
 import math
 
 import torch
@@ -10,7 +11,8 @@ import painter as p
 # CHOSEN: old plates matter, but the work is photographs.
 PLATES = 0.16
 CUT_OUTS = 0.06
-MIRRORED = torch.tensor([0, 2, 1, 3, 5, 4, 6, 7, 8, 9, 10, 11])
+PHOTOGRAPHED = True  # With a camera's light, colour, blur, noise and compression.
+MIRRORED = (0, 2, 1, 3, 5, 4, 6, 7, 8, 9, 10, 11)
 
 
 class Dice:
@@ -31,6 +33,16 @@ class Dice:
     def chance(self, n, share):
         return self.uniform((n,)) < share
 
+    def some(self, n, share):
+        """Indices of that share of n rows. Their number does not hang on the dice,
+        so that a graph of all this can be replayed."""
+        return self.uniform((n,)).argsort()[:round(n * share)]
+
+
+@functools.lru_cache(None)
+def constant(values, device):
+    return torch.tensor(values, device=device)
+
 
 def column(v):
     return v.reshape(-1, 1, 1, 1)
@@ -46,42 +58,36 @@ def smooth_noise(dice, n, size, cells):
 def strokes(dice, n, size, count, length, width, inside=0.9):
     """Ink [0..1] of straight strokes."""
     axis = torch.arange(size, device=dice.device) + 0.5
-    x, y = axis.reshape(1, 1, -1), axis.reshape(1, -1, 1)
-    ink = torch.zeros(n, size, size, device=dice.device)
-    for _ in range(count):
-        a = dice.uniform((n, 2, 1, 1), (1 - inside) * size / 2, (1 + inside) * size / 2)
-        turn = dice.uniform((n, 1, 1), 0, 2 * math.pi)
-        reach = dice.uniform((n, 1, 1), *length)
-        dx, dy = reach * torch.cos(turn), reach * torch.sin(turn)
-        px, py = x - a[:, 0], y - a[:, 1]
-        t = ((px * dx + py * dy) / (dx * dx + dy * dy)).clamp(0, 1)
-        d = torch.sqrt((px - t * dx) ** 2 + (py - t * dy) ** 2)
-        ink = torch.maximum(ink, (width.reshape(-1, 1, 1) - d + 0.5).clamp(0, 1))
-    return ink[:, None]
+    x, y = axis.reshape(1, 1, 1, -1), axis.reshape(1, 1, -1, 1)
+    a = dice.uniform((2, n, count, 1, 1), (1 - inside) * size / 2, (1 + inside) * size / 2)
+    turn = dice.uniform((n, count, 1, 1), 0, 2 * math.pi)
+    reach = dice.uniform((n, count, 1, 1), *length)
+    dx, dy = reach * torch.cos(turn), reach * torch.sin(turn)
+    px, py = x - a[0], y - a[1]
+    t = ((px * dx + py * dy) / (dx * dx + dy * dy)).clamp(0, 1)
+    d = torch.sqrt((px - t * dx) ** 2 + (py - t * dy) ** 2).amin(1, keepdim=True)
+    return (column(width) - d + 0.5).clamp(0, 1)
 
 
 def letters(dice, n, size, count):
     """Ink of small clusters of strokes that pass for letters."""
     axis = torch.arange(size, device=dice.device) + 0.5
-    x, y = axis.reshape(1, 1, -1), axis.reshape(1, -1, 1)
-    ink = torch.zeros(n, size, size, device=dice.device)
-    for _ in range(count):
-        at = dice.uniform((n, 2, 1, 1), 0.03 * size, 0.97 * size)
-        high = dice.uniform((n, 1, 1), 0.012 * size, 0.03 * size)
-        # One ring and two strokes.
-        d = torch.sqrt((x - at[:, 0]) ** 2 + (y - at[:, 1]) ** 2)
-        ring = (1.0 - (d - 0.6 * high).abs()).clamp(0, 1)
-        ring = ring * (dice.uniform((n, 1, 1)) < 0.6)
-        ink = torch.maximum(ink, ring)
-        for _ in range(2):
-            ox = dice.uniform((n, 1, 1), -0.7, 0.7) * high
-            upright = dice.uniform((n, 1, 1)) < 0.6
-            px, py = x - at[:, 0] - ox, y - at[:, 1]
-            along = torch.where(upright, py, px)
-            across = torch.where(upright, px, py)
-            d = torch.maximum(across.abs(), along.abs() - 1.1 * high)
-            ink = torch.maximum(ink, (1.5 - d).clamp(0, 1))
-    return ink[:, None]
+    x, y = axis.reshape(1, 1, 1, -1), axis.reshape(1, 1, -1, 1)
+    at = dice.uniform((2, n, count, 1, 1), 0.03 * size, 0.97 * size)
+    high = dice.uniform((n, count, 1, 1), 0.012 * size, 0.03 * size)
+    # One ring and two strokes.
+    d = torch.sqrt((x - at[0]) ** 2 + (y - at[1]) ** 2)
+    ring = (1.0 - (d - 0.6 * high).abs()).clamp(0, 1)
+    ink = ring * (dice.uniform((n, count, 1, 1)) < 0.6)
+    for _ in range(2):
+        ox = dice.uniform((n, count, 1, 1), -0.7, 0.7) * high
+        upright = dice.uniform((n, count, 1, 1)) < 0.6
+        px, py = x - at[0] - ox, y - at[1]
+        along = torch.where(upright, py, px)
+        across = torch.where(upright, px, py)
+        d = torch.maximum(across.abs(), along.abs() - 1.1 * high)
+        ink = torch.maximum(ink, (1.5 - d).clamp(0, 1))
+    return ink.amax(1, keepdim=True)
 
 
 def as_plate(dice, pictures):
@@ -186,18 +192,21 @@ def windows(dice, pictures, points, facts, size, share=(0.72, 1.0)):
     n, _, full, _ = pictures.shape
     device = dice.device
     rgb = pictures[:, :3].float() / 255
-    plate = dice.chance(n, PLATES)
-    if plate.any():
-        rgb[plate] = as_plate(dice, pictures[plate])
-    bare = dice.chance(n, CUT_OUTS) & ~plate
-    if bare.any():
+    styled = torch.zeros(n, dtype=torch.bool, device=device)
+    rows = dice.some(n, PLATES + CUT_OUTS)
+    plates = round(len(rows) * PLATES / max(1e-9, PLATES + CUT_OUTS))
+    styled.index_fill_(0, rows, True)
+    if plates:
+        rgb[rows[:plates]] = as_plate(dice, pictures[rows[:plates]])
+    if len(rows) > plates:
+        bare = rows[plates:]
         rgb[bare] = as_cut_out(dice, pictures[bare], rgb[bare])
     marks = pictures[:, 4:5].int()
     masks = torch.cat([((marks >> k) & 1).float() for k in range(6)], 1)
     part = pictures[:, 3:4]
-    cover = ((part == p.PART_THING) | (part == p.PART_CARD)).float()
-    cover = cover * column(~(plate | bare)).float()
-    masks[:, 4:5] *= column(~(plate | bare)).float()
+    # In a plate a thing leaves a hole, and the card is not drawn.
+    cover = (part == p.PART_THING).float() + (part == p.PART_CARD) * column(~styled)
+    masks[:, 4:5] *= column(~styled).float()
     cover = F.avg_pool2d(cover[..., ::2, ::2], 5, 1, 2)
     scale = dice.uniform((n,), *share)
     turn = dice.normal((n,)) * 0.1
@@ -221,12 +230,23 @@ def windows(dice, pictures, points, facts, size, share=(0.72, 1.0)):
                           padding_mode="zeros", align_corners=False)
     # The photo may end inside the window, and cut the foot.
     ends = dice.uniform((n, 4), -0.25, 0.3).clamp(min=0) * size * dice.chance(n, 0.25)[:, None]
+    # Or it, and a plate more often, is cut tight to the hoof.
+    tight = (dice.chance(n, 0.5) & styled) | dice.chance(n, 0.05)
+    hoof = (masks[:, 0] > 0.5).float()
+    beside, above = hoof.amax(1), hoof.amax(2)
+    box = torch.stack([beside.argmax(1), beside.flip(1).argmax(1), above.argmax(1),
+                       above.flip(1).argmax(1)], 1) * 2.0
+    box = box - dice.uniform((n, 4), -0.01, 0.08) * size
+    # From the side some of the limb is left.
+    box[:, 2] -= dice.uniform((n,), 0, 0.4) * size * facts[:, 2]
+    ends = torch.where(tight[:, None], box.clamp(min=0), ends)
     axis = torch.arange(size, device=device) + 0.5
     here = ((axis > ends[:, 0:1]) & (axis < size - ends[:, 1:2]))[:, None, None, :] & \
            ((axis > ends[:, 2:3]) & (axis < size - ends[:, 3:4]))[:, None, :, None]
     every[:, 4:5] *= here
     # A point: inverse of the same map.
-    inverse = torch.linalg.inv(theta[:, :, :2])
+    a, b, c, d = theta[:, 0, 0], theta[:, 0, 1], theta[:, 1, 0], theta[:, 1, 1]
+    inverse = torch.stack([d, -b, -c, a], -1).reshape(n, 2, 2) / (a * d - b * c)[:, None, None]
     at = points[..., :2] / full * 2 - 1
     there = points[..., 2] > 0
     hidden = F.grid_sample(cover, at[:, :, None, :], align_corners=False)[:, 0, :, 0] > 0.75
@@ -234,7 +254,7 @@ def windows(dice, pictures, points, facts, size, share=(0.72, 1.0)):
     out = torch.einsum("nij,nkj->nki", inverse, at - theta[:, None, :, 2])
     there = there & (out.abs().amax(-1) < 1)
     xy = (out + 1) * 0.5 * size
-    index = MIRRORED.to(device)
+    index = constant(MIRRORED, device)
     flip = (mirror < 0)[:, None, None]
     xy = torch.where(flip, xy[:, index], xy)
     there = torch.where(flip[..., 0], there[:, index], there)
@@ -261,17 +281,19 @@ def blur_kernels(dice, n, size=7):
     return k / k.sum((1, 2), keepdim=True)
 
 
-DCT = torch.tensor([[math.sqrt((1 if i == 0 else 2) / 8) *
-                     math.cos((2 * j + 1) * i * math.pi / 16) for j in range(8)]
-                    for i in range(8)])
+DCT = tuple(tuple(math.sqrt((1 if i == 0 else 2) / 8) *
+                  math.cos((2 * j + 1) * i * math.pi / 16) for j in range(8))
+            for i in range(8))
 
 
 def block_coded(dice, x):
     """Coarse 8 x 8 cosine blocks, as hard JPEG compression leaves them."""
     n, c, h, w = x.shape
-    d = DCT.to(x.device)
-    shift = int(torch.randint(0, 8, (1,), generator=dice.source, device=x.device))
-    x = torch.roll(x, (shift, shift), (2, 3))
+    d = constant(DCT, x.device)
+    shift = dice.uniform((2,), 0, 8).long()
+    down = (torch.arange(h, device=x.device) + shift[0]) % h
+    along = (torch.arange(w, device=x.device) + shift[1]) % w
+    x = x[:, :, down][..., along]
     b = x.reshape(n, c, h // 8, 8, w // 8, 8)
     b = torch.einsum("ui,nchiwj,vj->nchuwv", d, b, d)
     f = torch.arange(8, device=x.device).float()
@@ -281,12 +303,16 @@ def block_coded(dice, x):
     step = strength.reshape(n, 1, 1, 1, 1, 1) * table.reshape(1, 1, 1, 8, 1, 8)
     b = torch.round(b / step) * step
     b = torch.einsum("ui,nchuwv,vj->nchiwj", d, b, d).reshape(n, c, h, w)
-    return torch.roll(b, (-shift, -shift), (2, 3))
+    down = (torch.arange(h, device=x.device) - shift[0]) % h
+    along = (torch.arange(w, device=x.device) - shift[1]) % w
+    return b[:, :, down][..., along]
 
 
 def photographed(dice, x):
     """Light, colour, focus, noise, sharpening and compression."""
     n, _, h, w = x.shape
+    if not PHOTOGRAPHED:
+        return x
     # Uneven light across the picture.
     uneven = dice.chance(n, 0.4)
     ramp = F.interpolate(dice.uniform((n, 1, 3, 3), 0.55, 1.4), size=(h, w), mode="bilinear",
@@ -302,14 +328,14 @@ def photographed(dice, x):
                          dice.uniform((n,), 0.3, 1.35))
     x = grey + (x - grey) * column(colour)
     sepia = column(dice.chance(n, 0.04)).float()
-    x = x * (1 + sepia * torch.tensor([0.12, 0.0, -0.18], device=x.device).reshape(1, 3, 1, 1))
+    x = x * (1 + sepia * constant((0.12, 0.0, -0.18), x.device).reshape(1, 3, 1, 1))
     kernels = blur_kernels(dice, n)
     flat = x.reshape(1, n * 3, h, w)
     x = F.conv2d(flat, kernels.repeat_interleave(3, 0)[:, None], padding=3,
                  groups=3 * n).reshape(n, 3, h, w)
     # A small picture, enlarged.
-    small = dice.chance(n, 0.12)
-    if small.any():
+    small = dice.some(n, 0.12)
+    if len(small):
         part = F.interpolate(x[small], scale_factor=0.5, mode="area")
         x[small] = F.interpolate(part, size=(h, w), mode="bicubic", align_corners=False)
     strength = column(torch.where(dice.chance(n, 0.6), dice.uniform((n,), 0, 0.015),
@@ -321,8 +347,8 @@ def photographed(dice, x):
     sharper = column(torch.where(dice.chance(n, 0.35), dice.uniform((n,), 0.3, 2.0),
                                  torch.zeros(n, device=x.device)))
     x = x + sharper * (x - F.avg_pool2d(x, 3, 1, 1))
-    coded = dice.chance(n, 0.4)
-    if coded.any():
+    coded = dice.some(n, 0.4)
+    if len(coded):
         x[coded] = block_coded(dice, x[coded].clamp(0, 1))
     return x.clamp(0, 1)
 

@@ -200,7 +200,10 @@ struct Scene {
   // Which.
   int lateral;
   int has_foot;
-  int dorsal;  ///< Looked at from the front: no side view.
+  int dorsal;     ///< Looked at from the front (1) or behind (2): no side view.
+  int frame;      ///< A foot without its horn: the sensitive frame.
+  int cloven;     ///< Two claws.
+  int limb_only;  ///< A leg that ends above the hoof.
   uint32_t seed;
   // Camera and window: plane point of pixel (u, v) = centre + right u + down v.
   V3 camera, centre, right, down;
@@ -224,11 +227,13 @@ struct Scene {
   // Limb.
   V3 pastern_a, pastern_b, cannon_end;
   float pastern_ra, pastern_rb, fetlock_r, cannon_r;
-  float bulb_r, bulb_x, bulb_y, bulb_z, feather, fringe, bald;
+  float bulb_r, bulb_x, bulb_y, bulb_z, bulb_tall, feather, fringe, bald;
+  int bulb_horn;  ///< The hairline runs on round the bulbs.
+  float band_high, band_slope, band_out;  ///< Of the skin over the hairline.
   // Surfaces of the foot.
   V3 horn, horn2, sole, rim, line, frog, hair, hair2, mud, iron;
   float stripes, mud_amount, mud_low, burn, wet, dust, hair_scale, coronet_pale;
-  float chalk, tubules;
+  float coronet_wide, chalk, tubules;
   // Card.
   int has_card;
   V3 card_at, card_x, card_y;
@@ -241,6 +246,7 @@ struct Scene {
   V3 ground_at, ground_n;
   int back;  ///< A second plane, behind.
   V3 back_at, back_n;
+  float grass;  ///< Lateral: height of what stands before the foot [mm].
   // Light.
   V3 sun, sun_colour, sky_colour, earth_colour, flash_colour;
   float shadow;  ///< How dark the sun's shadow is.
@@ -506,9 +512,10 @@ HD_SHARED float SolidOf(
       if (part != nullptr) *part = kCard;
     }
   }
-  if (!s.has_foot && !s.alone) return best;
+  if (!s.has_foot && !s.alone && !s.limb_only) return best;
   const V3 middle{0.45f * s.length, 0, 30};
-  const float far = Length(p - middle) - (0.5f * s.length + 62);
+  const float far =
+      s.limb_only ? 99.0f : Length(p - middle) - (0.5f * s.length + 62);
   if (far < 25 && s.shod) {
     const float d = ShoeOf(s, p);
     if (d < best) {
@@ -518,7 +525,7 @@ HD_SHARED float SolidOf(
   } else if (s.shod) {
     best = fminf(best, far);
   }
-  if (!s.has_foot) return best;
+  if (!s.has_foot && !s.limb_only) return best;
   const V3 q{p.x, p.y, p.z - (s.shod ? s.shoe_thick : 0.0f)};
   float skin =
       RoundCone(q, s.pastern_a, s.pastern_b, s.pastern_ra, s.pastern_rb);
@@ -532,11 +539,15 @@ HD_SHARED float SolidOf(
     const float hair = HairlineZ(s, q.x);
     const float bx = q.x - s.bulb_x, bz = q.z - s.bulb_z,
                 by = fabsf(q.y) - s.bulb_y;
-    const float bulb = sqrtf(bx * bx + by * by + 0.8f * bz * bz) - s.bulb_r;
+    const float bulb =
+        sqrtf(bx * bx + by * by + s.bulb_tall * bz * bz) - s.bulb_r;
     const float band =
-        fmaxf(fmaxf(wall - 1.2f, hair - 1 - q.z), q.z - hair - 20) * 0.9f;
-    skin = SoftMin(skin, band, 14.0f);
-    skin = SoftMin(skin, bulb * 0.9f, 15.0f);
+        fmaxf(fmaxf(wall - s.band_out + s.band_slope * (q.z - hair),
+                    hair - 1 - q.z),
+              q.z - hair - s.band_high) *
+        0.85f;
+    skin = SoftMin(skin, band, 9.0f);
+    skin = SoftMin(skin, bulb * 0.9f, 9.0f);
     if (skin < 8) {
       // Hair makes a ragged edge.
       skin -=
@@ -561,16 +572,18 @@ HD_SHARED float SolidOf(
         bottom = (u.z - q.z) * 0.62f;
         if (s.pad) bottom = fminf(bottom, -1.0f - q.z);
         const float fz = FrogZ(s, q.x, q.y, u.frog);
-        const float frog = s.pad ? 1e6f
-                                 : SoftMax(u.frog,
-                                           fmaxf((fz - q.z) * 0.7f, q.z - 28),
-                                           s.frog_soft) *
-                                       0.85f;
+        const float frog =
+            s.pad || s.cloven
+                ? 1e6f
+                : SoftMax(
+                      u.frog, fmaxf((fz - q.z) * 0.7f, q.z - 28), s.frog_soft) *
+                      0.85f;
         if (frog < best) {
           best = frog;
           if (part != nullptr) *part = kFrog;
         }
-        const float horn = fmaxf(fmaxf(wall, bottom), q.z - hair - 2);
+        float horn = fmaxf(fmaxf(wall, bottom), q.z - hair - 2);
+        if (s.cloven) horn = fmaxf(horn, 4.5f - fabsf(q.y));
         if (horn < best) {
           best = horn;
           if (part != nullptr) {
@@ -587,7 +600,7 @@ HD_SHARED float SolidOf(
     } else {
       best = fminf(best, fmaxf(wall, 4.0f));
     }
-  } else {
+  } else if (!s.limb_only) {
     best = fminf(best, far);
   }
   if (skin < best) {
