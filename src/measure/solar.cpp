@@ -109,7 +109,9 @@ FootPoint WidestPoint(const FootPolyline& outline, double side) {
       }
     }
   }
-  return top;
+  // How far out it stands is known well from near by; the wide window would cut
+  // off what small bulges there are.
+  return {top.x, TopNear(outline, nearest, top.x, reach / 2, side).y};
 }
 
 double AsymmetryAcross(const FootPolyline& outline, double axis_y) {
