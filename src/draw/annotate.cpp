@@ -12,6 +12,7 @@
 #include <utility>
 
 #include "draw/label_placer.h"
+#include "plumbfoot/find/finder.h"
 #include "plumbfoot/judge/words.h"
 
 namespace plumbfoot::draw {
@@ -201,7 +202,9 @@ class Sketch {
     const CanvasPoint at = At(SeenAt(point));
     DrawMarker(canvas_, at, point.placed_by, em_);
     placer_.AvoidPoint(at);
-    names_.push_back({std::string(PointWords(id)), at, toward, kWhite, false});
+    std::string name(PointWords(id));
+    if (!find::IsSure(point)) name += "?";
+    names_.push_back({std::move(name), at, toward, kWhite, false});
   }
 
   /// Blocks of 10 mm in a corner.
@@ -573,6 +576,22 @@ std::vector<std::string> MissingWords(const ViewPoints& points, bool hidden) {
   return words;
 }
 
+std::vector<std::string> UnsureWords(const ViewPoints& points) {
+  std::vector<std::string> words;
+  for (const PointId id : geometry::PointsOf(points.view)) {
+    if (points.at(id) && !find::IsSure(*points.at(id))) {
+      words.emplace_back(PointWords(id));
+    }
+  }
+  if (points.outline && !find::IsSure(*points.outline)) {
+    words.emplace_back("outline");
+  }
+  if (points.dorsal_wall && !find::IsSure(*points.dorsal_wall)) {
+    words.emplace_back("front of the wall");
+  }
+  return words;
+}
+
 /// The words below the picture.
 class BandOfWords {
  public:
@@ -750,6 +769,10 @@ Annotated DrawAnnotated(const photo::Photo& photo,
   if (!result.missing.empty()) {
     band.Words(fmt::format("Not found: {} (place by hand)",
                            fmt::join(result.missing, ", ")));
+  }
+  if (const auto unsure = UnsureWords(points); !unsure.empty()) {
+    band.Words(fmt::format("? Not sure, look and put right: {}",
+                           fmt::join(unsure, ", ")));
   }
   if (const auto hidden = MissingWords(points, true); !hidden.empty()) {
     band.Words(fmt::format("Can't be seen: {}", fmt::join(hidden, ", ")));

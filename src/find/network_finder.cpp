@@ -3,12 +3,14 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstdint>
 #include <nlohmann/json.hpp>
 #include <opencv2/imgproc.hpp>
 #include <stdexcept>
 #include <string>
 #include <string_view>
 #include <utility>
+#include <vector>
 
 #include "plumbfoot/find/finder.h"
 
@@ -40,6 +42,9 @@ constexpr double kLateralUp = 0.3;  // Of the hoof's width.
 // CHOSEN: a point that the closer look has lost so much of is taken from the
 // wide one, where all of the foot is in the picture.
 constexpr double kLost = 0.3;
+// CHOSEN: between these the network is asked again.
+constexpr double kFootSure = 0.8;
+constexpr double kNoFoot = 0.02;
 // CHOSEN: of the foot's length a rounded heel or a bulb goes on behind the
 // heel's point; on 44 rendered side views at most 0.058 where it was right.
 constexpr double kMostBehind = 0.06;
@@ -70,17 +75,43 @@ cv::Mat Resized(const cv::Mat& from, int side, bool smooth) {
   return to;
 }
 
-cv::Mat Mirrored(const cv::Mat& picture) {
+/// How a picture is held before the network.
+enum class Held : std::uint8_t {
+  kUpright,
+  kMirrored,
+  kQuarterTurn,
+  kHalfTurn,
+  kThreeQuarterTurn,
+};
+
+/// The picture held so, or (`back`) what was so held upright again.
+cv::Mat HeldSo(const cv::Mat& picture, Held held, bool back) {
   cv::Mat out;
-  cv::flip(picture, out, 1);
-  return out;
+  switch (held) {
+    case Held::kUpright:
+      return picture;
+    case Held::kMirrored:
+      cv::flip(picture, out, 1);
+      return out;
+    case Held::kHalfTurn:
+      cv::rotate(picture, out, cv::ROTATE_180);
+      return out;
+    default:
+      cv::rotate(picture,
+                 out,
+                 (held == Held::kQuarterTurn) != back
+                     ? cv::ROTATE_90_CLOCKWISE
+                     : cv::ROTATE_90_COUNTERCLOCKWISE);
+      return out;
+  }
 }
 
-/// What a mirrored picture was answered, as if it had not been mirrored.
-NetworkAnswer MirroredBack(const NetworkAnswer& answer) {
+/// What a picture held so was answered, as if it had been upright.
+NetworkAnswer UprightAgain(const NetworkAnswer& answer, Held held) {
   NetworkAnswer out = answer;
-  for (cv::Mat& map : out.points) map = Mirrored(map);
-  for (cv::Mat& map : out.masks) map = Mirrored(map);
+  for (cv::Mat& map : out.points) map = HeldSo(map, held, true);
+  for (cv::Mat& map : out.masks) map = HeldSo(map, held, true);
+  if (held != Held::kMirrored) return out;
   const auto swap = [&](PointId a, PointId b) {
     std::swap(out.points[static_cast<std::size_t>(a)],
               out.points[static_cast<std::size_t>(b)]);
@@ -90,26 +121,35 @@ NetworkAnswer MirroredBack(const NetworkAnswer& answer) {
   return out;
 }
 
-/// Two answers about the same window as one: each point is where either says,
-/// half as likely, so that where they disagree it is less so.
-NetworkAnswer Together(const NetworkAnswer& a, const NetworkAnswer& b) {
+/// Several answers about the same window as one: each point is where any says,
+/// with its share of the likelihood, so that where they disagree it is less so.
+NetworkAnswer Together(const std::vector<NetworkAnswer>& answers) {
   NetworkAnswer out;
-  out.foot = std::min(a.foot, b.foot);
+  const double share = 1.0 / static_cast<double>(answers.size());
+  double logit = 0.0;
+  for (const NetworkAnswer& a : answers) {
+    // CHOSEN: 1e-6 is never.
+    const double foot = std::clamp(a.foot, 1e-6, 1 - 1e-6);
+    logit += share * std::log(foot / (1 - foot));
+  }
+  out.foot = 1 / (1 + std::exp(-logit));
   for (std::size_t k = 0; k < out.masks.size(); ++k) {
-    out.masks[k] = 0.5 * (a.masks[k] + b.masks[k]);
+    out.masks[k] = cv::Mat::zeros(answers[0].masks[k].size(), CV_32F);
+    for (const NetworkAnswer& a : answers) out.masks[k] += share * a.masks[k];
   }
   for (std::size_t k = 0; k < out.points.size(); ++k) {
     double unseen = 0.0;
-    cv::Mat likely = cv::Mat::zeros(a.points[k].size(), CV_32F);
-    for (const cv::Mat* map : {&a.points[k], &b.points[k]}) {
+    cv::Mat likely = cv::Mat::zeros(answers[0].points[k].size(), CV_32F);
+    for (const NetworkAnswer& a : answers) {
+      const cv::Mat& map = a.points[k];
       double top = 0.0;
-      cv::minMaxLoc(*map, nullptr, &top);
+      cv::minMaxLoc(map, nullptr, &top);
       const double shift = std::max(top, 0.0);
       cv::Mat weight;
-      cv::exp(*map - shift, weight);
+      cv::exp(map - shift, weight);
       const double total = cv::sum(weight)[0] + std::exp(-shift);
-      likely += weight * (0.5 / total);
-      unseen += 0.5 * std::exp(-shift) / total;
+      likely += weight * (share / total);
+      unseen += share * std::exp(-shift) / total;
     }
     // Back to logits against "not seen". CHOSEN: 1e-12 is never.
     cv::log(cv::max(likely, 1e-12), out.points[k]);
@@ -118,13 +158,13 @@ NetworkAnswer Together(const NetworkAnswer& a, const NetworkAnswer& b) {
   return out;
 }
 
-/// Looks at a part of the picture, as it is or mirrored.
+/// Looks at a part of the picture, held in all these ways.
 LookAt LookCloser(cv::dnn::Net& network,
                   View view,
                   const PlaneImage& image,
                   cv::Rect where,
                   int side,
-                  bool mirrored = false) {
+                  const std::vector<Held>& ways) {
   // What lies beyond the image is unknown.
   const cv::Rect all(0, 0, image.rgb.cols, image.rgb.rows);
   const cv::Rect inside = where & all;
@@ -137,19 +177,26 @@ LookAt LookCloser(cv::dnn::Net& network,
                        inside.x - where.x,
                        where.x + where.width - inside.x - inside.width,
                        cv::BORDER_CONSTANT);
-    return mirrored ? Mirrored(out) : out;
+    return out;
   };
   LookAt look;
   look.piece = {static_cast<double>(where.x),
                 static_cast<double>(where.y),
                 static_cast<double>(where.width),
                 side};
-  look.answer = AskNetwork(network,
-                           view,
-                           Resized(cut(image.rgb), side, true),
-                           Resized(cut(image.known), side, false),
-                           Resized(cut(image.card), side, false));
-  if (mirrored) look.answer = MirroredBack(look.answer);
+  const cv::Mat rgb = Resized(cut(image.rgb), side, true);
+  const cv::Mat known = Resized(cut(image.known), side, false);
+  const cv::Mat card = Resized(cut(image.card), side, false);
+  std::vector<NetworkAnswer> answers;
+  for (const Held held : ways) {
+    answers.push_back(UprightAgain(AskNetwork(network,
+                                              view,
+                                              HeldSo(rgb, held, false),
+                                              HeldSo(known, held, false),
+                                              HeldSo(card, held, false)),
+                                   held));
+  }
+  look.answer = Together(answers);
   return look;
 }
 
@@ -509,8 +556,24 @@ Sightings Find(cv::dnn::Net& network,
     throw std::invalid_argument("NetworkFinder: the picture is not square RGB");
   }
   const int side = image.rgb.cols;
-  const LookAt wide =
-      LookCloser(network, view, image, cv::Rect(0, 0, side, side), kWidePx);
+  const cv::Rect all(0, 0, side, side);
+  LookAt wide =
+      LookCloser(network, view, image, all, kWidePx, {Held::kUpright});
+  // A sole has no upright; where the network is not sure that there is one, it
+  // looks from every side. One clean sole was taken for none in one of four.
+  const bool turn = view == View::kSolar && wide.answer.foot < kFootSure &&
+                    wide.answer.foot > kNoFoot;
+  if (turn) {
+    wide = LookCloser(network,
+                      view,
+                      image,
+                      all,
+                      kWidePx,
+                      {Held::kUpright,
+                       Held::kQuarterTurn,
+                       Held::kHalfTurn,
+                       Held::kThreeQuarterTurn});
+  }
   Sightings seen;
   seen.foot_confidence = wide.answer.foot;
   const auto window = CloserWindow(view, wide, side);
@@ -518,10 +581,10 @@ Sightings Find(cv::dnn::Net& network,
     seen.foot_confidence = 0.0;
     return seen;
   }
-  LookAt close = LookCloser(network, view, image, *window, kClosePx);
-  const LookAt mirrored =
-      LookCloser(network, view, image, *window, kClosePx, true);
-  close.answer = Together(close.answer, mirrored.answer);
+  std::vector<Held> ways = {Held::kUpright, Held::kMirrored};
+  if (turn) ways.push_back(Held::kHalfTurn);
+  const LookAt close =
+      LookCloser(network, view, image, *window, kClosePx, ways);
   seen.foot_confidence = std::min(wide.answer.foot, close.answer.foot);
   std::array<PointReading, geometry::kPointCount> readings;
   double sum = 0.0;
