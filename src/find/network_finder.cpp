@@ -188,6 +188,7 @@ LookAt LookCloser(cv::dnn::Net& network,
   const cv::Mat known = Resized(cut(image.known), side, false);
   const cv::Mat card = Resized(cut(image.card), side, false);
   std::vector<NetworkAnswer> answers;
+  answers.reserve(ways.size());
   for (const Held held : ways) {
     answers.push_back(UprightAgain(AskNetwork(network,
                                               view,

@@ -100,8 +100,8 @@ void TakeLateral(const Layout& layout, InFoot& foot);
 /// Place and height of the top of a cubic, fitted to the outline within an
 /// sixth of its length on either side: the outline runs nearly along the axis
 /// there, so that its furthest corner alone would jump by centimetres along the
-/// axis, and always lie too far out by some of the noise. The height is that of
-/// a cubic over half of that.
+/// axis, and always lie too far out by some of the noise. The height there is
+/// that of a cubic over half of that.
 geometry::FootPoint WidestPoint(const geometry::FootPolyline& outline,
                                 double side);
 

@@ -4,6 +4,8 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <limits>
+#include <optional>
 
 #include "measure/in_foot.h"
 
@@ -27,16 +29,20 @@ Span SpanAlong(const FootPolyline& outline) {
   return span;
 }
 
-/// The top of the cubic through the outline near corner `middle`, within
-/// `reach` of x = `centre`; the corner itself where there is no top.
-FootPoint TopNear(const FootPolyline& outline,
-                  std::size_t middle,
-                  double centre,
-                  double reach,
-                  double side) {
+/// side * y = k0 + k1 u + k2 u^2 + k3 u^3 with u = (x - centre) / reach.
+struct Cubic {
+  Eigen::Vector4d k;
+  Span span;  ///< Of u.
+};
+
+/// Fits a side of the outline near corner `middle`, within `reach` of x =
+/// `centre`; nothing with too few corners.
+std::optional<Cubic> FitSide(const FootPolyline& outline,
+                             std::size_t middle,
+                             double centre,
+                             double reach,
+                             double side) {
   const std::size_t n = outline.size();
-  // Normal equations of y = k0 + k1 u + k2 u^2 + k3 u^3, u = (x - centre) /
-  // reach.
   Eigen::Matrix4d squares = Eigen::Matrix4d::Zero();
   Eigen::Vector4d heights = Eigen::Vector4d::Zero();
   Span span;
@@ -59,10 +65,22 @@ FootPoint TopNear(const FootPolyline& outline,
   for (std::size_t k = 1; k + steps < n; ++k) {
     if (!add(outline[(middle + n - k) % n])) break;
   }
-  const FootPoint corner = outline[middle];
   // Five corners for four coefficients, and well apart.
-  if (squares(0, 0) < 5 || span.high - span.low < 1) return corner;
-  const Eigen::Vector4d k = squares.ldlt().solve(heights);
+  if (squares(0, 0) < 5 || span.high - span.low < 1) return std::nullopt;
+  return Cubic{squares.ldlt().solve(heights), span};
+}
+
+/// x of the top of the cubic near corner `middle`; the corner's where there is
+/// no top.
+double TopNear(const FootPolyline& outline,
+               std::size_t middle,
+               double centre,
+               double reach,
+               double side) {
+  const double corner = outline[middle].x;
+  const auto cubic = FitSide(outline, middle, centre, reach, side);
+  if (!cubic) return corner;
+  const Eigen::Vector4d& k = cubic->k;
   // Where the slope is 0 and falling: of the two roots of
   // k1 + 2 k2 u + 3 k3 u^2 that at which k2 + 3 k3 u = -root.
   const double discriminant = k(2) * k(2) - 3 * k(1) * k(3);
@@ -72,9 +90,8 @@ FootPoint TopNear(const FootPolyline& outline,
   const double down = k(2) - root;
   if (!(down < 0)) return corner;
   const double top = -k(1) / down;
-  if (!(top >= span.low && top <= span.high)) return corner;
-  return {centre + reach * top,
-          side * (k(0) + top * (k(1) + top * (k(2) + top * k(3))))};
+  if (!(top >= cubic->span.low && top <= cubic->span.high)) return corner;
+  return centre + reach * top;
 }
 
 }  // namespace
@@ -92,26 +109,28 @@ FootPoint WidestPoint(const FootPolyline& outline, double side) {
   // Again about the top that was found, until it stays: a window that is
   // centred by the noisiest corner would carry that corner's chance into the
   // answer.
-  FootPoint top = outline[furthest];
+  double top = outline[furthest].x;
   std::size_t nearest = furthest;
   for (int round = 0; round < 5; ++round) {
-    const FootPoint next = TopNear(outline, nearest, top.x, reach, side);
-    const bool settled = std::abs(next.x - top.x) < 0.02 * reach;
+    const double next = TopNear(outline, nearest, top, reach, side);
+    const bool settled = std::abs(next - top) < 0.02 * reach;
     top = next;
-    if (settled) break;
     double least = std::numeric_limits<double>::infinity();
     for (std::size_t i = 0; i < outline.size(); ++i) {
-      const geometry::FootVector off = outline[i] - top;
-      const double square = geometry::Dot(off, off);
-      if (square < least) {
-        least = square;
+      const double off = std::abs(outline[i].x - top);
+      // The corner there on this side of the foot.
+      if (off < least && side * (outline[i].y - outline[nearest].y) > -reach) {
+        least = off;
         nearest = i;
       }
     }
+    if (settled) break;
   }
-  // How far out it stands is known well from near by; the wide window would cut
-  // off what small bulges there are.
-  return {top.x, TopNear(outline, nearest, top.x, reach / 2, side).y};
+  // How far out it stands there is known well from near by; the wide window
+  // would cut off what small bulges there are. Not the top of the near cubic,
+  // which noise only ever lifts.
+  const auto near = FitSide(outline, nearest, top, reach / 2, side);
+  return {top, near ? side * near->k(0) : outline[nearest].y};
 }
 
 double AsymmetryAcross(const FootPolyline& outline, double axis_y) {
