@@ -78,7 +78,8 @@ judge::ViewToJudge ToJudge(const ViewReport& view);
 
 /// Must something be retaken or placed by hand before the report is whole
 /// (exit status 3)? True if a photo is graded kRetake, if the finder isn't sure
-/// of a point or line that it placed (find::Unsure), or if a measure is missing because of a point that was neither found nor said to be hidden.
+/// of a point or line that it placed (find::Unsure), or if a measure is missing
+/// because of a point that was neither found nor said to be hidden.
 bool NeedsAPerson(const FootReport& report);
 
 }  // namespace plumbfoot::report
