@@ -1,20 +1,15 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "plumbfoot/card/lens.h"
 
-#include <fcntl.h>
-#include <sys/stat.h>
-#include <unistd.h>
-
 #include <algorithm>
-#include <cerrno>
 #include <cmath>
-#include <cstring>
 #include <nlohmann/json.hpp>
 #include <opencv2/calib3d.hpp>
 #include <opencv2/imgproc.hpp>
 #include <stdexcept>
 
 #include "card/json_file.h"
+#include "plumbfoot/photo/write_file.h"
 
 namespace plumbfoot::card {
 namespace {
@@ -25,29 +20,11 @@ using nlohmann::json;
 // CHOSEN: with fewer views focal length and distortion can't be told apart.
 constexpr int kLeastPhotos = 5;
 
-Refusal CannotWrite(const std::filesystem::path& path) {
-  return {RefusalCode::kCannotWrite,
-          "The lens profile can't be written to " + path.string() + " (" +
-              std::strerror(errno) + ").",
-          "Check that the folder exists, may be written to and has room."};
-}
-
 Refusal Damaged(const std::filesystem::path& path, const std::string& what) {
   return {RefusalCode::kBadNumber,
           "In the lens profile " + path.string() + ", \"" + what +
               "\" is missing or no usable number.",
           "Make the profile again from photos of the chessboard."};
-}
-
-bool WriteAll(int file, const std::string& text) {
-  std::size_t done = 0;
-  while (done < text.size()) {
-    const ssize_t n = write(file, text.data() + done, text.size() - done);
-    if (n < 0 && errno == EINTR) continue;
-    if (n <= 0) return false;
-    done += static_cast<std::size_t>(n);
-  }
-  return fsync(file) == 0;
 }
 
 }  // namespace
@@ -185,20 +162,7 @@ Result<Done> SaveLens(const LensProfile& profile,
   // A camera's name comes from EXIF and may be no UTF-8 at all.
   const std::string text =
       root.dump(2, ' ', false, json::error_handler_t::replace) + "\n";
-
-  // Beside the target, so that the rename stays on one disk.
-  std::string temporary = path.string() + ".XXXXXX";
-  const int file = mkstemp(temporary.data());
-  if (file < 0) return CannotWrite(path);
-  const bool written = WriteAll(file, text) && fchmod(file, 0644) == 0;
-  const bool closed = close(file) == 0;
-  if (!written || !closed ||
-      std::rename(temporary.c_str(), path.c_str()) != 0) {
-    const Refusal refusal = CannotWrite(path);
-    unlink(temporary.c_str());
-    return refusal;
-  }
-  return Done{};
+  return photo::WriteWhole(path, text);
 }
 
 Result<LensProfile> LoadLens(const std::filesystem::path& path) {

@@ -158,13 +158,15 @@ NetworkAnswer Together(const std::vector<NetworkAnswer>& answers) {
   return out;
 }
 
-/// Looks at a part of the picture, held in all these ways.
+/// Looks at a part of the picture, held in all these ways, and puts the answers
+/// together with those of an earlier look at the same part.
 LookAt LookCloser(cv::dnn::Net& network,
                   View view,
                   const PlaneImage& image,
                   cv::Rect where,
                   int side,
-                  const std::vector<Held>& ways) {
+                  const std::vector<Held>& ways,
+                  std::vector<NetworkAnswer> answers = {}) {
   // What lies beyond the image is unknown.
   const cv::Rect all(0, 0, image.rgb.cols, image.rgb.rows);
   const cv::Rect inside = where & all;
@@ -187,8 +189,7 @@ LookAt LookCloser(cv::dnn::Net& network,
   const cv::Mat rgb = Resized(cut(image.rgb), side, true);
   const cv::Mat known = Resized(cut(image.known), side, false);
   const cv::Mat card = Resized(cut(image.card), side, false);
-  std::vector<NetworkAnswer> answers;
-  answers.reserve(ways.size());
+  answers.reserve(answers.size() + ways.size());
   for (const Held held : ways) {
     answers.push_back(UprightAgain(AskNetwork(network,
                                               view,
@@ -565,15 +566,14 @@ Sightings Find(cv::dnn::Net& network,
   const bool turn = view == View::kSolar && wide.answer.foot < kFootSure &&
                     wide.answer.foot > kNoFoot;
   if (turn) {
-    wide = LookCloser(network,
-                      view,
-                      image,
-                      all,
-                      kWidePx,
-                      {Held::kUpright,
-                       Held::kQuarterTurn,
-                       Held::kHalfTurn,
-                       Held::kThreeQuarterTurn});
+    wide = LookCloser(
+        network,
+        view,
+        image,
+        all,
+        kWidePx,
+        {Held::kQuarterTurn, Held::kHalfTurn, Held::kThreeQuarterTurn},
+        {wide.answer});
   }
   Sightings seen;
   seen.foot_confidence = wide.answer.foot;
