@@ -180,7 +180,7 @@ ExitStatus RunCheck(const CheckWords& words) {
   if (!scale) return Refuse(scale.error());
 
   ExitStatus status = ExitStatus::kDone;
-  const find::Finder finder = find::NetworkFinder();
+  const find::Finder finder = find::NetworkFinder(find::Looks::kOnce);
   json photos = json::array();
   for (const std::string& path : words.photos) {
     auto read = report::OpenPhoto(path, *scale);

@@ -553,7 +553,8 @@ void PlacePastern(const LookAt& look, Sightings& seen) {
 Sightings Find(cv::dnn::Net& network,
                const Calibration& calibration,
                View view,
-               const PlaneImage& image) {
+               const PlaneImage& image,
+               Looks looks) {
   if (image.rgb.type() != CV_8UC3 || image.rgb.cols != image.rgb.rows) {
     throw std::invalid_argument("NetworkFinder: the picture is not square RGB");
   }
@@ -582,7 +583,8 @@ Sightings Find(cv::dnn::Net& network,
     seen.foot_confidence = 0.0;
     return seen;
   }
-  std::vector<Held> ways = {Held::kUpright, Held::kMirrored};
+  std::vector<Held> ways = {Held::kUpright};
+  if (looks == Looks::kThorough) ways.push_back(Held::kMirrored);
   if (turn) ways.push_back(Held::kHalfTurn);
   const LookAt close =
       LookCloser(network, view, image, *window, kClosePx, ways);
@@ -729,15 +731,15 @@ PointReading ReadPoint(const cv::Mat& map, double mm_per_px) {
   return out;
 }
 
-Finder NetworkFinder() {
+Finder NetworkFinder(Looks looks) {
   struct Loaded {
     cv::dnn::Net network = LoadNetwork();
     Calibration calibration;
   };
   const auto loaded = std::make_shared<std::unique_ptr<Loaded>>();
-  return [loaded](View view, const PlaneImage& image) {
+  return [loaded, looks](View view, const PlaneImage& image) {
     if (!*loaded) *loaded = std::make_unique<Loaded>();
-    return Find((*loaded)->network, (*loaded)->calibration, view, image);
+    return Find((*loaded)->network, (*loaded)->calibration, view, image, looks);
   };
 }
 

@@ -6,6 +6,7 @@
 #pragma once
 
 #include <array>
+#include <cstdint>
 #include <functional>
 #include <opencv2/core/matx.hpp>
 #include <opencv2/core/types.hpp>
@@ -58,6 +59,12 @@ struct Sightings {
 /// Any finder: one that looks at a square of the plane and says what it sees.
 using Finder = std::function<Sightings(View, const PlaneImage&)>;
 
+/// How often the trained finder looks at the foot from near by.
+enum class Looks : std::uint8_t {
+  kThorough,  ///< Mirrored too: points on which the looks differ are less sure.
+  kOnce,      ///< For "is there a foot, and all of it?", in half of the time.
+};
+
 /// The trained finder: first over the whole picture, then again, closer, where
 /// the foot is. Loads the network when it is first called; what comes back may
 /// be called again and again, but not from two threads at once.
@@ -65,7 +72,7 @@ using Finder = std::function<Sightings(View, const PlaneImage&)>;
 /// A point's confidence is how often points as likely lay within 5 mm on
 /// painted scenes that the network had never seen, and its covariance what
 /// their errors were (src/find/network/README.md).
-Finder NetworkFinder();
+Finder NetworkFinder(Looks looks = Looks::kThorough);
 
 /// NetworkFinder() for one picture.
 Sightings FindByNetwork(View view, const PlaneImage& image);
