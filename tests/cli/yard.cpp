@@ -43,7 +43,8 @@ CommandResult Measure(const fs::path& out, const Words& more) {
 
 json MeasuredReport(const fs::path& out, const Words& more) {
   const CommandResult result = Measure(out, more);
-  EXPECT_TRUE(result.status == 0 || result.status == 3) << result.err;
+  EXPECT_TRUE(result.status == 0 || result.status == 3)
+      << "status " << result.status << ": " << result.err;
   return ReadJson(out / "report.json");
 }
 
