@@ -49,6 +49,9 @@ struct Look {
   std::optional<find::Finding> finding;
 };
 
+// CHOSEN: one view this likely is not looked at as the other one too.
+constexpr double kNoOtherView = 0.8;
+
 /// Looks for the foot: in the given view, else in both, and keeps the one that
 /// is seen more clearly.
 std::optional<Look> LookForFoot(const report::ReadPhoto& read,
@@ -63,7 +66,8 @@ std::optional<Look> LookForFoot(const report::ReadPhoto& read,
                               .plane = read.plane,
                               .card = read.card ? &*read.card : nullptr,
                               .layout = read.card ? &scale.layout : nullptr,
-                              .given = {}};
+                              .given = {},
+                              .looks = find::Looks::kOnce};
     request.given.view = candidate;
     auto found = find::FindPoints(request, finder);
     Look look{candidate, find::Finding{}};
@@ -73,6 +77,7 @@ std::optional<Look> LookForFoot(const report::ReadPhoto& read,
         look.finding->foot_confidence > best->finding->foot_confidence) {
       best = std::move(look);
     }
+    if (best->finding->foot_confidence >= kNoOtherView) break;
   }
   return best;
 }
@@ -180,7 +185,7 @@ ExitStatus RunCheck(const CheckWords& words) {
   if (!scale) return Refuse(scale.error());
 
   ExitStatus status = ExitStatus::kDone;
-  const find::Finder finder = find::NetworkFinder(find::Looks::kOnce);
+  const find::Finder finder = find::NetworkFinder();
   json photos = json::array();
   for (const std::string& path : words.photos) {
     auto read = report::OpenPhoto(path, *scale);

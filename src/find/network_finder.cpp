@@ -1,37 +1,19 @@
 // SPDX-License-Identifier: Apache-2.0
-#include "find/network_finder.h"
-
 #include <algorithm>
 #include <cmath>
 #include <cstdint>
-#include <nlohmann/json.hpp>
 #include <opencv2/imgproc.hpp>
 #include <stdexcept>
-#include <string>
-#include <string_view>
 #include <utility>
 #include <vector>
 
+#include "find/calibration.h"
+#include "find/network.h"
 #include "plumbfoot/find/finder.h"
 
 namespace plumbfoot::find {
-
-extern const std::string_view kNetwork;
-extern const std::string_view kCalibration;
-
 namespace {
 
-// The sides at which the network is asked; it was trained at both.
-constexpr int kWidePx = 256;
-constexpr int kClosePx = 384;
-// A map has a cell for two pixels each way.
-constexpr int kStride = 2;
-// What a point's likelihood means, and how far around its places count for its
-// covariance; the calibration was made with the same.
-constexpr double kNearMm = 5.0;
-constexpr double kAroundMm = 10.0;
-constexpr double kLeastDisc = 0.7;  // [cells]
-constexpr double kGreatestDisc = 12.0;
 // CHOSEN: fewer cells are no hoof to go closer to.
 constexpr int kLeastCells = 60;
 // CHOSEN: how much wider than the hoof the closer window is: heels, card and
@@ -58,6 +40,9 @@ struct Piece {
 
   cv::Point2d ToImage(cv::Point2d at) const {
     return {x + at.x * side / px, y + at.y * side / px};
+  }
+  cv::Point2d FromImage(cv::Point2d at) const {
+    return {(at.x - x) * px / side, (at.y - y) * px / side};
   }
 };
 
@@ -251,109 +236,6 @@ std::optional<cv::Rect> CloserWindow(View view,
                   n);
 }
 
-/// The tables that evaluate.py wrote.
-class Calibration {
- public:
-  /// A point as one of the two looks sees it.
-  struct Row {
-    /// Likelihood, and how many of such points lie within 5 mm.
-    std::vector<std::array<double, 2>> within_5_mm;
-    /// What its spread is to be multiplied with.
-    double along = 1.0;
-    double across = 1.0;
-
-    double Confidence(double likelihood) const {
-      std::array<double, 2> before = {0.0, 0.0};
-      for (const auto& knot : within_5_mm) {
-        if (likelihood <= knot[0]) {
-          const double gap = knot[0] - before[0];
-          const double t = gap > 0 ? (likelihood - before[0]) / gap : 1.0;
-          return before[1] + t * (knot[1] - before[1]);
-        }
-        before = knot;
-      }
-      return before[1];
-    }
-
-    /// The spread, scaled in its own axes.
-    cv::Matx22d Covariance(const cv::Matx22d& spread) const {
-      const double turn =
-          0.5 * std::atan2(2 * spread(0, 1), spread(0, 0) - spread(1, 1));
-      const double c = std::cos(turn);
-      const double s = std::sin(turn);
-      const cv::Matx22d axes(c, -s, s, c);
-      cv::Matx22d own = axes.t() * spread * axes;
-      own = cv::Matx22d(std::max(own(0, 0), 0.0) * along * along,
-                        0,
-                        0,
-                        std::max(own(1, 1), 0.0) * across * across);
-      return axes * own * axes.t();
-    }
-  };
-
-  Calibration() {
-    const nlohmann::json json = nlohmann::json::parse(kCalibration);
-    for (std::size_t look = 0; look < 2; ++look) {
-      const auto& table =
-          json.at(std::to_string(look == 0 ? kWidePx : kClosePx));
-      for (std::size_t k = 0; k < geometry::kPointCount; ++k) {
-        const auto& row =
-            table.at(std::string(geometry::PointName(static_cast<PointId>(k))));
-        rows_[look][k] = {
-            row.at("within_5_mm").get<std::vector<std::array<double, 2>>>(),
-            row.at("along").get<double>(),
-            row.at("across").get<double>()};
-      }
-    }
-  }
-
-  const Row& At(bool close, PointId id) const {
-    return rows_[close ? 1 : 0][static_cast<std::size_t>(id)];
-  }
-
- private:
-  std::array<std::array<Row, geometry::kPointCount>, 2> rows_;
-};
-
-/// How much of a cell lies within the radius [cells].
-double DiscShare(double distance, double radius) {
-  return std::clamp(radius - distance + 0.5, 0.0, 1.0);
-}
-
-/// Of what lies within a disc of the map [cells].
-struct Moments {
-  double mass = 0.0;
-  cv::Point2d middle;
-  cv::Matx22d about_at;  ///< Second moments about the disc's middle.
-};
-
-Moments MomentsIn(const cv::Mat& weight, cv::Point2d at, double radius) {
-  const int reach = static_cast<int>(std::ceil(radius + 0.5)) + 1;
-  const cv::Rect near = cv::Rect(static_cast<int>(std::floor(at.x)) - reach,
-                                 static_cast<int>(std::floor(at.y)) - reach,
-                                 2 * reach + 1,
-                                 2 * reach + 1) &
-                        cv::Rect(0, 0, weight.cols, weight.rows);
-  Moments out;
-  double xx = 0, xy = 0, yy = 0;
-  for (int y = near.y; y < near.y + near.height; ++y) {
-    for (int x = near.x; x < near.x + near.width; ++x) {
-      const cv::Point2d d(x + 0.5 - at.x, y + 0.5 - at.y);
-      const double w = static_cast<double>(weight.at<float>(y, x)) *
-                       DiscShare(std::hypot(d.x, d.y), radius);
-      out.mass += w;
-      out.middle += w * d;
-      xx += w * d.x * d.x;
-      xy += w * d.x * d.y;
-      yy += w * d.y * d.y;
-    }
-  }
-  if (!(out.mass > 0)) return out;
-  out.middle = at + out.middle / out.mass;
-  out.about_at = cv::Matx22d(xx, xy, xy, yy) * (1 / out.mass);
-  return out;
-}
-
 /// A logit between cells, at a place in the network's pixels.
 float LogitAt(const cv::Mat& logits, cv::Point2d at) {
   const double x = std::clamp(at.x / kStride - 0.5, 0.0, logits.cols - 1.001);
@@ -429,23 +311,22 @@ std::optional<double> EdgeAlong(const cv::Mat& mask,
   return best;
 }
 
-void AddDorsalWall(const LookAt& look,
-                   const PointReading& hairline,
-                   const PointReading& ground,
-                   Sightings& seen) {
+void AddDorsalWall(const LookAt& look, Sightings& seen) {
   const auto& top = seen.at(PointId::kToeHairline);
   const auto& toe = seen.at(PointId::kToeGround);
   if (!top || !toe) return;
+  const cv::Point2d hairline = look.piece.FromImage(top->at);
+  const cv::Point2d ground = look.piece.FromImage(toe->at);
   // Hoof and limb together: the hoof alone ends at the hair's edge, across the
   // wall.
   const cv::Mat hoof =
       cv::max(MaskOf(look, Mask::kHoof), MaskOf(look, Mask::kLimb));
-  const cv::Point2d along = ground.at - hairline.at;
+  const cv::Point2d along = ground - hairline;
   const double length = std::hypot(along.x, along.y);
   if (length < 10) return;
   cv::Point2d out(along.y / length, -along.x / length);
   // Outwards is where the hoof is not.
-  const cv::Point2d middle = 0.5 * (hairline.at + ground.at);
+  const cv::Point2d middle = 0.5 * (hairline + ground);
   if (LogitAt(hoof, middle + 10 * out) > LogitAt(hoof, middle - 10 * out)) {
     out = -out;
   }
@@ -453,7 +334,7 @@ void AddDorsalWall(const LookAt& look,
   constexpr double kFar = 12.0;  // [px] to both sides of the straight line.
   int found = 0;
   for (int i = 0; i <= kSteps; ++i) {
-    const cv::Point2d on = hairline.at + along * (i * 1.0 / kSteps);
+    const cv::Point2d on = hairline + along * (i * 1.0 / kSteps);
     const auto edge = EdgeAlong(hoof, on, out, kFar);
     if (!edge) continue;
     ++found;
@@ -550,6 +431,51 @@ void PlacePastern(const LookAt& look, Sightings& seen) {
   }
 }
 
+/// Reads every point of a view from the look that shows it best.
+/// @param close Null if there was only the wide look.
+void AddPoints(View view,
+               const Calibration& calibration,
+               double image_px_per_mm,
+               const LookAt& wide,
+               const LookAt* close,
+               Sightings& seen) {
+  for (const PointId id : geometry::PointsOf(view)) {
+    const auto i = static_cast<std::size_t>(id);
+    const auto read = [&](const LookAt& look) {
+      return ReadPoint(look.answer.points[i],
+                       look.piece.side / look.piece.px / image_px_per_mm);
+    };
+    const LookAt* look = &wide;
+    PointReading reading = read(wide);
+    if (close != nullptr) {
+      const PointReading near = read(*close);
+      if (near.likelihood >= reading.likelihood - kLost) {
+        look = close;
+        reading = near;
+      }
+    }
+    const Calibration::Row& row = calibration.At(look == close, id);
+    Sighting sighting;
+    sighting.at = look->piece.ToImage(reading.at);
+    // CHOSEN: nothing is known better than half a cell's tenth.
+    const double scale = look->piece.side / look->piece.px;
+    sighting.covariance =
+        (row.Covariance(reading.spread) + RoundCovariance(0.1)) *
+        (scale * scale);
+    sighting.confidence = row.Confidence(reading.likelihood);
+    seen.at(id) = sighting;
+  }
+}
+
+/// A foot whose points are lost is less of a foot: so the likeliest of several
+/// windows and scales wins.
+double FootConfidence(View view, const Sightings& seen, double foot) {
+  const auto ids = geometry::PointsOf(view);
+  double sum = 0.0;
+  for (const PointId id : ids) sum += seen.at(id)->confidence;
+  return foot * (0.6 + 0.4 * sum / static_cast<double>(ids.size()));
+}
+
 Sightings Find(cv::dnn::Net& network,
                const Calibration& calibration,
                View view,
@@ -562,6 +488,13 @@ Sightings Find(cv::dnn::Net& network,
   const cv::Rect all(0, 0, side, side);
   LookAt wide =
       LookCloser(network, view, image, all, kWidePx, {Held::kUpright});
+  Sightings seen;
+  if (looks == Looks::kGlance) {
+    AddPoints(view, calibration, image.px_per_mm, wide, nullptr, seen);
+    seen.foot_confidence = FootConfidence(view, seen, wide.answer.foot);
+    if (view == View::kSolar) AddOutline(wide, seen);
+    return seen;
+  }
   // A sole has no upright; where the network is not sure that there is one, it
   // looks from every side. One clean sole was taken for none in one of four.
   const bool turn = view == View::kSolar && wide.answer.foot < kFootSure &&
@@ -576,175 +509,45 @@ Sightings Find(cv::dnn::Net& network,
         {Held::kQuarterTurn, Held::kHalfTurn, Held::kThreeQuarterTurn},
         {wide.answer});
   }
-  Sightings seen;
-  seen.foot_confidence = wide.answer.foot;
   const auto window = CloserWindow(view, wide, side);
-  if (!window) {
-    seen.foot_confidence = 0.0;
-    return seen;
-  }
+  if (!window) return seen;
   std::vector<Held> ways = {Held::kUpright};
   if (looks == Looks::kThorough) ways.push_back(Held::kMirrored);
   if (turn) ways.push_back(Held::kHalfTurn);
   const LookAt close =
       LookCloser(network, view, image, *window, kClosePx, ways);
-  seen.foot_confidence = std::min(wide.answer.foot, close.answer.foot);
-  std::array<PointReading, geometry::kPointCount> readings;
-  double sum = 0.0;
-  const auto ids = geometry::PointsOf(view);
-  for (const PointId id : ids) {
-    const auto i = static_cast<std::size_t>(id);
-    const auto read = [&](const LookAt& look) {
-      return ReadPoint(look.answer.points[i],
-                       look.piece.side / look.piece.px / image.px_per_mm);
-    };
-    const PointReading near = read(close);
-    const PointReading far = read(wide);
-    readings[i] = near;
-    const bool lost = near.likelihood < far.likelihood - kLost;
-    const LookAt& look = lost ? wide : close;
-    const PointReading& reading = lost ? far : near;
-    const Calibration::Row& row = calibration.At(!lost, id);
-    Sighting sighting;
-    sighting.at = look.piece.ToImage(reading.at);
-    // CHOSEN: nothing is known better than half a cell's tenth.
-    const double scale = look.piece.side / look.piece.px;
-    sighting.covariance =
-        (row.Covariance(reading.spread) + RoundCovariance(0.1)) *
-        (scale * scale);
-    sighting.confidence = row.Confidence(reading.likelihood);
-    sum += sighting.confidence;
-    seen.at(id) = sighting;
-  }
-  // A foot whose points are lost is less of a foot: so the likeliest of several
-  // windows and scales wins.
-  const double mean = sum / static_cast<double>(ids.size());
-  seen.foot_confidence *= 0.6 + 0.4 * mean;
+  AddPoints(view, calibration, image.px_per_mm, wide, &close, seen);
+  seen.foot_confidence =
+      FootConfidence(view, seen, std::min(wide.answer.foot, close.answer.foot));
   if (view == View::kSolar) {
     AddOutline(close, seen);
-  } else {
-    AddDorsalWall(close,
-                  readings[static_cast<std::size_t>(PointId::kToeHairline)],
-                  readings[static_cast<std::size_t>(PointId::kToeGround)],
-                  seen);
-    PlacePastern(close, seen);
-    auto& heel = seen.at(PointId::kHeelGround);
-    if (heel && HoofBehindHeel(close, seen) > kMostBehind) {
-      heel->confidence = std::min(heel->confidence, kUnlikely);
-    }
+    return seen;
+  }
+  AddDorsalWall(close, seen);
+  PlacePastern(close, seen);
+  auto& heel = seen.at(PointId::kHeelGround);
+  if (heel && HoofBehindHeel(close, seen) > kMostBehind) {
+    heel->confidence = std::min(heel->confidence, kUnlikely);
   }
   return seen;
 }
 
 }  // namespace
 
-cv::dnn::Net LoadNetwork() {
-  cv::dnn::Net network =
-      cv::dnn::readNetFromONNX(kNetwork.data(), kNetwork.size());
-  network.setPreferableBackend(cv::dnn::DNN_BACKEND_OPENCV);
-  network.setPreferableTarget(cv::dnn::DNN_TARGET_CPU);
-  return network;
-}
-
-NetworkAnswer AskNetwork(cv::dnn::Net& network,
-                         View view,
-                         const cv::Mat& rgb,
-                         const cv::Mat& known,
-                         const cv::Mat& card) {
-  const std::array<int, 4> shape = {1, 5, rgb.rows, rgb.cols};
-  cv::Mat blob(4, shape.data(), CV_32F);
-  const auto plane = [&](int k) {
-    return cv::Mat(rgb.rows, rgb.cols, CV_32F, blob.ptr<float>(0, k));
-  };
-  const cv::Mat unknown = known == 0;
-  for (int k = 0; k < 3; ++k) {
-    cv::Mat channel;
-    cv::extractChannel(rgb, channel, k);
-    cv::Mat to = plane(k);
-    channel.convertTo(to, CV_32F, 1.0 / 255);
-    to.setTo(0.5F, unknown);
-  }
-  cv::Mat mask = plane(3);
-  card.convertTo(mask, CV_32F, 1.0 / 255);
-  mask.setTo(0.0F, unknown);
-  plane(4).setTo(view == View::kLateral ? 1.0F : 0.0F);
-  network.setInput(blob);
-  std::vector<cv::Mat> outputs;
-  network.forward(outputs, std::vector<cv::String>{"maps", "foot"});
-  const cv::Mat& maps = outputs[0];
-  NetworkAnswer answer;
-  const auto map = [&](std::size_t k) {
-    return cv::Mat(maps.size[2],
-                   maps.size[3],
-                   CV_32F,
-                   const_cast<float*>(maps.ptr<float>(0, static_cast<int>(k))))
-        .clone();
-  };
-  for (std::size_t k = 0; k < answer.points.size(); ++k) {
-    answer.points[k] = map(k);
-  }
-  for (std::size_t k = 0; k < answer.masks.size(); ++k) {
-    answer.masks[k] = map(answer.points.size() + k);
-  }
-  answer.foot =
-      1 / (1 + std::exp(-static_cast<double>(*outputs[1].ptr<float>())));
-  return answer;
-}
-
-PointReading ReadPoint(const cv::Mat& map, double mm_per_px) {
-  double top = 0;
-  cv::minMaxLoc(map, nullptr, &top);
-  // The cell "not seen" has the logit 0.
-  const double shift = std::max(top, 0.0);
-  cv::Mat weight;
-  cv::exp(map - shift, weight);
-  weight /= cv::sum(weight)[0] + std::exp(-shift);
-  // In cells.
-  const double radius =
-      std::clamp(kNearMm / (kStride * mm_per_px), kLeastDisc, kGreatestDisc);
-  const int reach = static_cast<int>(std::ceil(radius + 0.5));
-  cv::Mat disc(2 * reach + 1, 2 * reach + 1, CV_32F);
-  for (int y = -reach; y <= reach; ++y) {
-    for (int x = -reach; x <= reach; ++x) {
-      disc.at<float>(y + reach, x + reach) =
-          static_cast<float>(DiscShare(std::hypot(x, y), radius));
-    }
-  }
-  cv::Mat inside;
-  cv::filter2D(weight, inside, CV_32F, disc, {-1, -1}, 0, cv::BORDER_CONSTANT);
-  cv::Point cell;
-  cv::minMaxLoc(inside, nullptr, nullptr, nullptr, &cell);
-  cv::Point2d at(cell.x + 0.5, cell.y + 0.5);
-  Moments near = MomentsIn(weight, at, radius);
-  PointReading out;
-  if (!(near.mass > 0)) return out;
-  // CHOSEN: three steps settle the disc in the middle of what it holds.
-  for (int i = 0; i < 3; ++i) {
-    at = near.middle;
-    near = MomentsIn(weight, at, radius);
-    if (!(near.mass > 0)) return out;
-  }
-  out.at = at * kStride;
-  out.likelihood = near.mass;
-  out.spread = MomentsIn(weight, at, radius * kAroundMm / kNearMm).about_at *
-               (1.0 * kStride * kStride);
-  return out;
-}
-
-Finder NetworkFinder(Looks looks) {
+Finder NetworkFinder() {
   struct Loaded {
     cv::dnn::Net network = LoadNetwork();
     Calibration calibration;
   };
   const auto loaded = std::make_shared<std::unique_ptr<Loaded>>();
-  return [loaded, looks](View view, const PlaneImage& image) {
+  return [loaded](View view, const PlaneImage& image, Looks looks) {
     if (!*loaded) *loaded = std::make_unique<Loaded>();
     return Find((*loaded)->network, (*loaded)->calibration, view, image, looks);
   };
 }
 
 Sightings FindByNetwork(View view, const PlaneImage& image) {
-  return NetworkFinder()(view, image);
+  return NetworkFinder()(view, image, Looks::kThorough);
 }
 
 }  // namespace plumbfoot::find

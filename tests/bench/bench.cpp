@@ -18,7 +18,7 @@
 #include <string>
 #include <vector>
 
-#include "find/network_finder.h"
+#include "find/network.h"
 #include "plumbfoot/card/find_card.h"
 #include "plumbfoot/draw/annotate.h"
 #include "plumbfoot/draw/canvas.h"
@@ -160,14 +160,15 @@ void AddNetwork(const std::string& name, const std::shared_ptr<Pair>& pair) {
       [pair](benchmark::State& state) {
         double wall_s = 0.0;
         double cpu_s = 0.0;
-        const auto timed = [&](View view, const find::PlaneImage& image) {
-          const double wall = WallSeconds();
-          const double cpu = CpuSeconds();
-          auto seen = pair->Finder()(view, image);
-          wall_s += WallSeconds() - wall;
-          cpu_s += CpuSeconds() - cpu;
-          return seen;
-        };
+        const auto timed =
+            [&](View view, const find::PlaneImage& image, find::Looks looks) {
+              const double wall = WallSeconds();
+              const double cpu = CpuSeconds();
+              auto seen = pair->Finder()(view, image, looks);
+              wall_s += WallSeconds() - wall;
+              cpu_s += CpuSeconds() - cpu;
+              return seen;
+            };
         double all_cpu_s = 0.0;
         double runs = 0.0;
         for (auto _ : state) {

@@ -39,7 +39,7 @@ struct Seer {
   double confidence = 0.9;
   int* asked = nullptr;
 
-  Sightings operator()(View, const PlaneImage& image) const {
+  Sightings operator()(View, const PlaneImage& image, Looks) const {
     if (asked != nullptr) ++*asked;
     Sightings s;
     s.foot_confidence = confidence;
@@ -207,8 +207,8 @@ TEST_F(SolePhoto, TheFinderIsNotAskedWhenNothingIsWanted) {
 TEST_F(SolePhoto, UnsureSightingsAreLeftOut) {
   const FindRequest request = Request();
   Seer seer = SeesAll(0);
-  const auto half_blind = [&](View view, const PlaneImage& image) {
-    Sightings s = seer(view, image);
+  const auto half_blind = [&](View view, const PlaneImage& image, Looks looks) {
+    Sightings s = seer(view, image, looks);
     s.at(PointId::kFrogApex)->confidence = 0.49;
     return s;
   };

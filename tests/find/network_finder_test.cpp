@@ -1,6 +1,4 @@
 // SPDX-License-Identifier: Apache-2.0
-#include "find/network_finder.h"
-
 #include <gtest/gtest.h>
 
 #include <algorithm>
@@ -11,6 +9,7 @@
 #include <utility>
 #include <vector>
 
+#include "find/network.h"
 #include "plumbfoot/find/finder.h"
 #include "plumbfoot/geometry/random.h"
 
@@ -178,7 +177,8 @@ TEST(NetworkFinder, SeesNoFootInPlainAndNoisyPictures) {
   const cv::Mat plain(512, 512, CV_8UC3, cv::Scalar(150, 140, 120));
   for (const View view : {View::kSolar, View::kLateral}) {
     for (const cv::Mat& rgb : {noise, plain}) {
-      EXPECT_LT(finder(view, Picture(rgb)).foot_confidence, kLeastConfidence);
+      EXPECT_LT(finder(view, Picture(rgb), Looks::kThorough).foot_confidence,
+                kLeastConfidence);
     }
   }
 }
@@ -187,8 +187,8 @@ TEST(NetworkFinder, AnswersTheSameAgain) {
   const Finder finder = NetworkFinder();
   cv::Mat rgb;
   cv::resize(Pattern(), rgb, {512, 512});
-  const Sightings a = finder(View::kSolar, Picture(rgb));
-  const Sightings b = finder(View::kSolar, Picture(rgb));
+  const Sightings a = finder(View::kSolar, Picture(rgb), Looks::kThorough);
+  const Sightings b = finder(View::kSolar, Picture(rgb), Looks::kThorough);
   EXPECT_EQ(a.foot_confidence, b.foot_confidence);
   EXPECT_EQ(a.outline.size(), b.outline.size());
 }
@@ -196,7 +196,8 @@ TEST(NetworkFinder, AnswersTheSameAgain) {
 TEST(NetworkFinder, RefusesAPictureThatIsNotSquare) {
   const Finder finder = NetworkFinder();
   EXPECT_THROW((void)finder(View::kSolar,
-                            Picture(cv::Mat(300, 200, CV_8UC3, cv::Scalar()))),
+                            Picture(cv::Mat(300, 200, CV_8UC3, cv::Scalar())),
+                            Looks::kThorough),
                std::invalid_argument);
 }
 

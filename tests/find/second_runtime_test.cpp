@@ -15,7 +15,7 @@
 #include <string>
 #include <vector>
 
-#include "find/network_finder.h"
+#include "find/network.h"
 #include "plumbfoot/geometry/random.h"
 #include "support/command.h"
 

@@ -56,14 +56,15 @@ struct Sightings {
   }
 };
 
-/// Any finder: one that looks at a square of the plane and says what it sees.
-using Finder = std::function<Sightings(View, const PlaneImage&)>;
-
-/// How often the trained finder looks at the foot from near by.
+/// How long a finder looks.
 enum class Looks : std::uint8_t {
+  kGlance,    ///< Where a foot may be, and how large: once, from afar.
+  kOnce,      ///< For "is there a foot, and all of it?": from near by too.
   kThorough,  ///< Mirrored too: points on which the looks differ are less sure.
-  kOnce,      ///< For "is there a foot, and all of it?", in half of the time.
 };
+
+/// Any finder: one that looks at a square of the plane and says what it sees.
+using Finder = std::function<Sightings(View, const PlaneImage&, Looks)>;
 
 /// The trained finder: first over the whole picture, then again, closer, where
 /// the foot is. Loads the network when it is first called; what comes back may
@@ -72,9 +73,9 @@ enum class Looks : std::uint8_t {
 /// A point's confidence is how often points as likely lay within 5 mm on
 /// painted scenes that the network had never seen, and its covariance what
 /// their errors were (src/find/network/README.md).
-Finder NetworkFinder(Looks looks = Looks::kThorough);
+Finder NetworkFinder();
 
-/// NetworkFinder() for one picture.
+/// NetworkFinder(), thoroughly, for one picture.
 Sightings FindByNetwork(View view, const PlaneImage& image);
 
 /// What is needed to look for points on one photo.
@@ -93,6 +94,8 @@ struct FindRequest {
   /// Without it, what is usual for a foot of that length.
   std::optional<double> half_heel_width_mm;
   double half_heel_width_sigma_mm = 7.0;
+  /// How long the finder looks at what it found.
+  Looks looks = Looks::kThorough;
 };
 
 /// What was found, what was not and why.

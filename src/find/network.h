@@ -15,6 +15,16 @@
 
 namespace plumbfoot::find {
 
+/// The sides at which the network is asked; it was trained at both.
+inline constexpr int kWidePx = 256;
+inline constexpr int kClosePx = 384;
+/// A map has a cell for so many pixels each way.
+inline constexpr int kStride = 2;
+/// What a point's likelihood means, and how far around its places count for its
+/// covariance; the calibration was made with the same.
+inline constexpr double kNearMm = 5.0;
+inline constexpr double kAroundMm = 10.0;
+
 /// Masks of the network, in the order of its output after the 12 points.
 enum class Mask { kHoof, kFrog, kShoe, kLimb, kCard, kWall };
 

@@ -1,0 +1,153 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "find/doubt.h"
+
+#include <algorithm>
+#include <cmath>
+#include <initializer_list>
+#include <numbers>
+
+#include "find/look.h"
+#include "find/refine.h"
+
+namespace plumbfoot::find {
+
+using geometry::CardPoint;
+using geometry::PlacedBy;
+using geometry::PlaneMap;
+
+namespace {
+
+/// Lowers the confidence of what the finder placed.
+void Doubt(ViewPoints& points, std::initializer_list<PointId> ids) {
+  for (const PointId id : ids) {
+    auto& p = points.at(id);
+    if (p && p->placed_by == PlacedBy::kFinder) {
+      p->confidence = std::min(p->confidence, kUnlikely);
+    }
+  }
+}
+
+}  // namespace
+
+/// Doubts what no sole has.
+void DoubtSole(const PlaneMap& map, ViewPoints& points) {
+  const auto axis = AxisOfFrog(map, points);
+  const auto at = [&](PointId id) -> std::optional<geometry::CardVector> {
+    const auto& p = points.at(id);
+    const auto on_plane = p && axis ? map.Apply(p->px) : std::nullopt;
+    if (!on_plane) return std::nullopt;
+    const geometry::CardVector d = *on_plane - CardPoint{};
+    return geometry::CardVector{Dot(d, axis->direction),
+                                Dot(d, Perpendicular(axis->direction))};
+  };
+  const auto toe = at(PointId::kToe);
+  const auto apex = at(PointId::kFrogApex);
+  const auto frog_left = at(PointId::kFrogLeft);
+  const auto frog_right = at(PointId::kFrogRight);
+  const auto heel_left = at(PointId::kHeelLeft);
+  const auto heel_right = at(PointId::kHeelRight);
+  if (apex && frog_left && frog_right) {
+    // CHOSEN: the frog is as wide on either side, and longer than wide, to this
+    // part of its length.
+    const double length = apex->x - 0.5 * (frog_left->x + frog_right->x);
+    if (std::abs(frog_left->x - frog_right->x) > 0.12 * length ||
+        std::abs(frog_left->y - frog_right->y) > 1.1 * length) {
+      Doubt(points, {PointId::kFrogLeft, PointId::kFrogRight});
+    }
+  }
+  if (!heel_left || !heel_right || !apex || !toe) return;
+  const double length = toe->x - 0.5 * (heel_left->x + heel_right->x);
+  const double left = std::abs(heel_left->y - apex->y);
+  const double right = std::abs(heel_right->y - apex->y);
+  // CHOSEN: one heel is never a tenth of the foot further back than the other,
+  // nor twice as far from the frog's axis.
+  if (std::abs(heel_left->x - heel_right->x) > 0.1 * length ||
+      std::max(left, right) > 2 * std::min(left, right)) {
+    Doubt(points, {PointId::kHeelLeft, PointId::kHeelRight});
+  }
+  // The frog's point lies inside the foot.
+  const double share = (toe->x - apex->x) / length;
+  if (!(share > 0.15 && share < 0.6)) {
+    Doubt(points, {PointId::kToe, PointId::kFrogApex});
+  }
+}
+
+/// Doubts what no foot has from the side.
+void DoubtSide(const PlaneMap& map, ViewPoints& points) {
+  const auto way = [&](PointId from,
+                       PointId to) -> std::optional<geometry::CardVector> {
+    if (!points.at(from) || !points.at(to)) return std::nullopt;
+    const auto a = map.Apply(points.at(from)->px);
+    const auto b = map.Apply(points.at(to)->px);
+    if (!a || !b) return std::nullopt;
+    return *b - *a;
+  };
+  const auto back = way(PointId::kToeGround, PointId::kHeelGround);
+  if (!back) return;
+  // Against the way from heel to toe, opening backwards.
+  const auto angle = [&](PointId low, PointId high) -> std::optional<double> {
+    const auto up = way(low, high);
+    if (!up) return std::nullopt;
+    return std::atan2(std::abs(Cross(*back, *up)), Dot(*back, *up)) * 180 /
+           std::numbers::pi;
+  };
+  const auto odd = [](std::optional<double> degrees, double low, double high) {
+    return degrees && !(*degrees > low && *degrees < high);
+  };
+  // CHOSEN: wider than the feet of the published tables, 38 to 62 degrees.
+  if (odd(angle(PointId::kToeGround, PointId::kToeHairline), 30, 70)) {
+    Doubt(points, {PointId::kToeGround, PointId::kToeHairline});
+    if (points.dorsal_wall &&
+        points.dorsal_wall->placed_by == PlacedBy::kFinder) {
+      points.dorsal_wall->confidence =
+          std::min(points.dorsal_wall->confidence, kUnlikely);
+    }
+  }
+  if (odd(angle(PointId::kHeelGround, PointId::kHeelHairline), 30, 75)) {
+    Doubt(points, {PointId::kHeelGround, PointId::kHeelHairline});
+  }
+  if (odd(angle(PointId::kPasternLower, PointId::kPasternUpper), 30, 80)) {
+    Doubt(points, {PointId::kPasternLower, PointId::kPasternUpper});
+  }
+}
+
+/// No more than `most` of confidence for anything that the finder placed.
+void Cap(ViewPoints& points, double most) {
+  const auto cap = [most](auto& placed) {
+    if (placed && placed->placed_by == PlacedBy::kFinder) {
+      placed->confidence = std::min(placed->confidence, most);
+    }
+  };
+  for (auto& p : points.points) cap(p);
+  cap(points.outline);
+  cap(points.dorsal_wall);
+}
+
+/// Of a point that is not sure the covariance says how it errs when it is
+/// right; it also may be wrong.
+void LeaveOpen(ViewPoints& points, double least) {
+  for (const PointId id : geometry::PointsOf(points.view)) {
+    auto& p = points.at(id);
+    if (p && p->placed_by == PlacedBy::kFinder && p->confidence < least) {
+      p.reset();
+    }
+  }
+}
+
+void WidenUnsure(const PlaneMap& map, ViewPoints& points) {
+  // CHOSEN: what is wrong is off by 10 mm in the root mean square.
+  constexpr double kWrongMm = 10.0;
+  for (const PointId id : geometry::PointsOf(points.view)) {
+    auto& p = points.at(id);
+    // The pastern's points stand on its edge, wrong only in how far up.
+    const bool slides =
+        id == PointId::kPasternLower || id == PointId::kPasternUpper;
+    if (!p || IsSure(*p) || slides) continue;
+    const double wrong_px = kWrongMm * PxPerMm(map, p->px);
+    const double variance = (1 - p->confidence) * wrong_px * wrong_px / 2;
+    p->covariance.xx += variance;
+    p->covariance.yy += variance;
+  }
+}
+
+}  // namespace plumbfoot::find

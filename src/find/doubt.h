@@ -1,0 +1,26 @@
+// SPDX-License-Identifier: Apache-2.0
+/// @file
+/// What speaks against points that a finder placed, whatever it said itself.
+#pragma once
+
+#include "plumbfoot/find/finder.h"
+
+namespace plumbfoot::find {
+
+/// Doubts what no sole has.
+void DoubtSole(const geometry::PlaneMap& map, ViewPoints& points);
+
+/// Doubts what no foot has from the side.
+void DoubtSide(const geometry::PlaneMap& map, ViewPoints& points);
+
+/// No more than `most` of confidence for anything that the finder placed.
+void Cap(ViewPoints& points, double most);
+
+/// Takes away the points that the finder placed with less confidence.
+void LeaveOpen(ViewPoints& points, double least);
+
+/// The covariance of a point that is not sure says how it errs when it is
+/// right; this adds that it also may be wrong.
+void WidenUnsure(const geometry::PlaneMap& map, ViewPoints& points);
+
+}  // namespace plumbfoot::find

@@ -1,0 +1,229 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "find/look.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <utility>
+#include <vector>
+
+namespace plumbfoot::find {
+namespace {
+
+using geometry::PhotoPoint;
+using geometry::PhotoPolyline;
+using geometry::PhotoVector;
+using geometry::PlacedPoint;
+using geometry::PlaneEstimate;
+using geometry::PlaneMap;
+
+// CHOSEN: a foot this near the photo's border is taken to go on beyond it; part
+// of the photo's longer side.
+constexpr double kBorder = 0.004;
+// Without a scale: what the photo's shorter side may show [mm].
+constexpr std::array<double, 5> kShortSidesMm = {
+    140.0, 180.0, 240.0, 330.0, 480.0};
+constexpr double kUsualFootMm = 125.0;
+// CHOSEN: one so sure is believed without looking elsewhere.
+constexpr double kSureEnough = 0.8;
+
+/// A square of a plane.
+struct Place {
+  PlaneEstimate plane;
+  PlaneWindow window;
+};
+
+Look LookThere(const FindRequest& request,
+               const Finder& finder,
+               const Place& place,
+               Looks looks) {
+  const PlaneMap map = geometry::NominalMap(place.plane);
+  constexpr int kSidePx = 512;
+  PlaneImage image = ResampleToPlane(
+      request.photo.rgb, map, place.window, kSidePx, request.layout);
+  Sightings seen = finder(request.view, image, looks);
+  return {std::move(seen), std::move(image), map};
+}
+
+/// A foot's place and size in the image: the length of a sole, of a side's
+/// ground.
+struct FootPlace {
+  cv::Point2d middle;
+  double size_px = 0.0;
+};
+
+std::optional<FootPlace> FootIn(View view, const Sightings& seen) {
+  if (view == View::kSolar) {
+    if (seen.outline.size() < 8) return std::nullopt;
+    cv::Point2d low = seen.outline.front();
+    cv::Point2d high = low;
+    for (const cv::Point2d p : seen.outline) {
+      low = {std::min(low.x, p.x), std::min(low.y, p.y)};
+      high = {std::max(high.x, p.x), std::max(high.y, p.y)};
+    }
+    return FootPlace{0.5 * (low + high),
+                     std::max(high.x - low.x, high.y - low.y)};
+  }
+  const auto& toe = seen.at(PointId::kToeGround);
+  const auto& heel = seen.at(PointId::kHeelGround);
+  const auto& top = seen.at(PointId::kToeHairline);
+  if (!toe || !heel || !top) return std::nullopt;
+  const cv::Point2d length = heel->at - toe->at;
+  return FootPlace{0.25 * (toe->at + heel->at) + 0.5 * top->at,
+                   std::hypot(length.x, length.y)};
+}
+
+/// The same photo as if everything in it were larger and further away.
+PlaneEstimate Enlarged(PlaneEstimate plane, double times) {
+  plane.camera_from_card.translation *= times;
+  return plane;
+}
+
+/// Without a scale: planes and windows in which a foot may be.
+std::vector<Place> PlacesOfAllSizes(const FindRequest& request) {
+  const cv::Size size = request.photo.rgb.size();
+  std::vector<Place> places;
+  for (const double mm : kShortSidesMm) {
+    const PlaneEstimate plane = ShowingMm(request, mm);
+    PlaneWindow window = ExpectedWindows(
+        request.view, size, geometry::NominalMap(plane), nullptr)[0];
+    places.push_back({plane, window});
+    // What a long picture has beside the middle window.
+    const double long_mm = mm * std::max(size.width, size.height) /
+                           std::min(size.width, size.height);
+    const double beside = (long_mm - window.side_mm) / 2;
+    if (beside < 0.1 * window.side_mm) continue;
+    const geometry::CardPoint centre = window.centre;
+    const geometry::CardVector way =
+        size.width > size.height ? window.right : window.down;
+    for (const double sign : {-1.0, 1.0}) {
+      window.centre = centre + sign * beside * way;
+      places.push_back({plane, window});
+    }
+  }
+  return places;
+}
+
+/// The same foot, in the middle of the window and of a usual foot's size.
+std::optional<Place> AtUsualSize(const FindRequest& request,
+                                 const Look& look,
+                                 const PlaneEstimate& plane) {
+  const auto foot = FootIn(request.view, look.seen);
+  if (!foot) return std::nullopt;
+  const double mm = foot->size_px / look.image.px_per_mm;
+  Place place;
+  place.plane = Enlarged(plane, kUsualFootMm / mm);
+  const PlaneMap map = geometry::NominalMap(place.plane);
+  place.window =
+      ExpectedWindows(request.view, request.photo.rgb.size(), map, nullptr)[0];
+  const auto centre = map.Apply(ToPhoto(look, foot->middle));
+  if (!centre) return std::nullopt;
+  place.window.centre = *centre;
+  return place;
+}
+
+std::optional<Look> LookAtAllSizes(const FindRequest& request,
+                                   const Finder& finder) {
+  std::optional<Look> best;
+  Place where;
+  const auto look = [&](const Place& place, Looks looks) {
+    Look there = LookThere(request, finder, place, looks);
+    if (best && !(there.seen.foot_confidence > best->seen.foot_confidence)) {
+      return;
+    }
+    best = std::move(there);
+    where = place;
+  };
+  for (const Place& place : PlacesOfAllSizes(request)) {
+    look(place, Looks::kGlance);
+  }
+  // Once more where it is, and at the size of a usual foot.
+  if (const auto place = AtUsualSize(request, *best, where.plane)) {
+    look(*place, Looks::kGlance);
+  }
+  best = LookThere(request, finder, where, request.looks);
+  if (const auto place = AtUsualSize(request, *best, where.plane)) {
+    look(*place, request.looks);
+  }
+  return best;
+}
+
+}  // namespace
+
+/// Without a scale: as if the photo's shorter side showed so much.
+PlaneEstimate ShowingMm(const FindRequest& request, double mm) {
+  const PlaneMap map = geometry::NominalMap(request.plane);
+  const cv::Size size = request.photo.rgb.size();
+  const auto middle = map.Apply({size.width / 2.0, size.height / 2.0});
+  if (!middle) return request.plane;
+  return Enlarged(request.plane,
+                  mm * map.PixelsPerMillimetre(*middle) /
+                      std::min(size.width, size.height));
+}
+
+std::optional<Look> LookEverywhere(const FindRequest& request,
+                                   const Finder& finder) {
+  if (request.plane.scale == geometry::ScaleSource::kNone) {
+    return LookAtAllSizes(request, finder);
+  }
+  std::optional<Look> best;
+  for (const PlaneWindow& window :
+       ExpectedWindows(request.view,
+                       request.photo.rgb.size(),
+                       geometry::NominalMap(request.plane),
+                       request.layout)) {
+    const Place place{request.plane, window};
+    // The first window has the foot nearly always.
+    if (best) {
+      const Look glance = LookThere(request, finder, place, Looks::kGlance);
+      if (!(glance.seen.foot_confidence > best->seen.foot_confidence)) continue;
+    }
+    Look look = LookThere(request, finder, place, request.looks);
+    if (!best || look.seen.foot_confidence > best->seen.foot_confidence) {
+      best = std::move(look);
+    }
+    if (best->seen.foot_confidence >= kSureEnough) break;
+  }
+  return best;
+}
+
+/// From the image's pixels to the photo's.
+PhotoPoint ToPhoto(const Look& look, cv::Point2d at) {
+  return look.map.Inverse(CardFromImage(look.image, at.x, at.y));
+}
+
+PhotoPolyline ToPhoto(const Look& look, const std::vector<cv::Point2d>& line) {
+  PhotoPolyline out;
+  out.reserve(line.size());
+  for (const cv::Point2d p : line) out.push_back(ToPhoto(look, p));
+  return out;
+}
+
+PlacedPoint ToPhoto(const Look& look, const Sighting& s) {
+  // J C J^T, with J the map from image to photo.
+  const PhotoPoint at = ToPhoto(look, s.at);
+  const PhotoVector dx = ToPhoto(look, s.at + cv::Point2d(0.5, 0)) -
+                         ToPhoto(look, s.at - cv::Point2d(0.5, 0));
+  const PhotoVector dy = ToPhoto(look, s.at + cv::Point2d(0, 0.5)) -
+                         ToPhoto(look, s.at - cv::Point2d(0, 0.5));
+  const cv::Matx22d jacobian(dx.x, dy.x, dx.y, dy.y);
+  const cv::Matx22d c = jacobian * s.covariance * jacobian.t();
+  return {at, {c(0, 0), c(0, 1), c(1, 1)}, PlacedBy::kFinder, s.confidence};
+}
+
+double PxPerMm(const PlaneMap& map, PhotoPoint near) {
+  const auto at = map.Apply(near);
+  return at ? map.PixelsPerMillimetre(*at) : 1.0;
+}
+
+bool InPhoto(PhotoPoint p, cv::Size size) {
+  return p.x >= 0 && p.y >= 0 && p.x <= size.width && p.y <= size.height;
+}
+
+bool AtBorder(PhotoPoint p, cv::Size size) {
+  const double rim = kBorder * std::max(size.width, size.height);
+  return !(p.x > rim && p.y > rim && p.x < size.width - rim &&
+           p.y < size.height - rim);
+}
+
+}  // namespace plumbfoot::find

@@ -1,0 +1,227 @@
+// SPDX-License-Identifier: Apache-2.0
+#include <Eigen/Cholesky>
+#include <algorithm>
+#include <cmath>
+#include <utility>
+
+#include "find/refine.h"
+
+namespace plumbfoot::find {
+namespace {
+
+using geometry::CardPoint;
+using geometry::PhotoCovariance;
+using geometry::PhotoPoint;
+using geometry::PhotoPolyline;
+using geometry::PhotoVector;
+using geometry::PlacedCurve;
+using geometry::PlacedPoint;
+using geometry::PlaneMap;
+
+// CHOSEN: chips and rasp marks are shorter.
+constexpr double kOutlineSmoothMm = 5.0;
+
+/// The part of a closed outline from one heel round the toe to the other.
+PhotoPolyline RoundTheToe(const PhotoPolyline& outline,
+                          PhotoPoint from,
+                          PhotoPoint to) {
+  const auto nearest = [&](PhotoPoint p) {
+    return std::min_element(outline.begin(),
+                            outline.end(),
+                            [&](PhotoPoint a, PhotoPoint b) {
+                              return Distance(a, p) < Distance(b, p);
+                            }) -
+           outline.begin();
+  };
+  const auto n = static_cast<std::ptrdiff_t>(outline.size());
+  std::ptrdiff_t a = nearest(from);
+  std::ptrdiff_t b = nearest(to);
+  const auto length = [&](std::ptrdiff_t i, std::ptrdiff_t j) {
+    double sum = 0;
+    for (; i != j; i = (i + 1) % n) {
+      sum += Distance(outline[static_cast<std::size_t>(i)],
+                      outline[static_cast<std::size_t>((i + 1) % n)]);
+    }
+    return sum;
+  };
+  if (length(a, b) < length(b, a)) std::swap(a, b);
+  PhotoPolyline part;
+  for (std::ptrdiff_t i = a;; i = (i + 1) % n) {
+    part.push_back(outline[static_cast<std::size_t>(i)]);
+    if (i == b) break;
+  }
+  return part;
+}
+
+/// A point's standard uncertainty in the plane along a direction [mm].
+double SigmaAlong(const PlaneMap& map,
+                  const PlacedPoint& point,
+                  geometry::CardVector direction) {
+  const auto at = map.Apply(point.px);
+  const auto x = map.Apply(point.px + PhotoVector{1.0, 0.0});
+  const auto y = map.Apply(point.px + PhotoVector{0.0, 1.0});
+  if (!at || !x || !y) return 0.0;
+  const PhotoVector g{Dot(*x - *at, direction), Dot(*y - *at, direction)};
+  const PhotoCovariance& c = point.covariance;
+  return std::sqrt(c.xx * g.x * g.x + 2 * c.xy * g.x * g.y + c.yy * g.y * g.y);
+}
+
+/// Puts the toe, which is the outline's foremost place along the frog, where
+/// this and what the finder saw agree best. The two know nothing of each other:
+/// where they are far apart, neither is believed.
+void PlaceToe(const PlaneMap& map, PhotoPoint seen_px, ViewPoints& points) {
+  auto& toe = points.at(PointId::kToe);
+  const auto axis = AxisOfFrog(map, points);
+  if (!toe || toe->placed_by == PlacedBy::kPerson || !points.outline || !axis) {
+    return;
+  }
+  const geometry::CardVector ahead = axis->direction;
+  const geometry::CardVector across = Perpendicular(ahead);
+  const auto seen = map.Apply(seen_px);
+  if (!seen) return;
+  // x = c0 + c1 y + c2 y^2 over the front of the outline.
+  constexpr double kFrontMm = 22.0;  // CHOSEN: round enough, wide enough.
+  std::vector<geometry::CardVector> front;
+  double top = -1e9;
+  double top_y = 0.0;
+  for (const PhotoPoint p : points.outline->px) {
+    const auto at = map.Apply(p);
+    if (!at) return;
+    const geometry::CardVector d = *at - *seen;
+    front.push_back({Dot(d, ahead), Dot(d, across)});
+    if (front.back().x > top) {
+      top = front.back().x;
+      top_y = front.back().y;
+    }
+  }
+  Eigen::Matrix3d normal = Eigen::Matrix3d::Zero();
+  Eigen::Vector3d right = Eigen::Vector3d::Zero();
+  int used = 0;
+  for (const geometry::CardVector p : front) {
+    const double y = p.y - top_y;
+    if (std::abs(y) > kFrontMm || p.x < top - kFrontMm) continue;
+    const Eigen::Vector3d row(1.0, y, y * y);
+    normal += row * row.transpose();
+    right += p.x * row;
+    ++used;
+  }
+  if (used < 6) return;
+  const Eigen::Vector3d c = normal.ldlt().solve(right);
+  if (!(c[2] < -1e-4)) return;
+  const double foremost = top_y - c[1] / (2 * c[2]);
+  // CHOSEN: for chips and the outline's own error.
+  constexpr double kShapeMm = 0.7;
+  const double by_shape =
+      std::pow(axis->sigma / (2 * c[2]), 2) + kShapeMm * kShapeMm;
+  // CHOSEN: an outline that leaves the finder's toe by more is another edge.
+  constexpr double kAheadMm = 2.5;
+  const double by_eye = std::pow(SigmaAlong(map, *toe, across), 2);
+  if (foremost * foremost > 9 * (by_shape + by_eye) ||
+      std::abs(top) > kAheadMm) {
+    toe->confidence = std::min(toe->confidence, kUnlikely);
+    return;
+  }
+  const double together = 1 / (1 / by_shape + 1 / by_eye);
+  const double y = foremost * together / by_shape;
+  const double x = c[0] + c[1] * (y - top_y) + c[2] * (y - top_y) * (y - top_y);
+  const PhotoPoint place = map.Inverse(*seen + x * ahead + y * across);
+  const PhotoVector along =
+      map.Inverse(*seen + x * ahead + (y + 1) * across) - place;
+  toe->px = place;
+  toe->covariance = PhotoCovariance::Along(along / Norm(along),
+                                           std::sqrt(together) * Norm(along),
+                                           points.outline->sigma_px);
+  toe->confidence = std::max(toe->confidence, kBorneOut);
+}
+
+}  // namespace
+
+EdgeOptions OptionsFor(double px_per_mm, double smooth_mm, double reach_mm) {
+  EdgeOptions options;
+  options.reach_px = std::clamp(reach_mm * px_per_mm, 4.0, 80.0);
+  options.coarse_sigma_px = options.reach_px / 4;
+  options.smooth_px = std::max(6.0, smooth_mm * px_per_mm);
+  return options;
+}
+
+/// Along the direction of an edge: what the finder said. Across it: the edge.
+void SnapTo(const EdgeCurve& edge,
+            bool closed,
+            double reach_px,
+            PlacedPoint& point) {
+  const OnCurve on = NearestOn(edge.px, closed, point.px);
+  if (on.distance_px > reach_px) return;
+  const PhotoVector d = on.direction;
+  const double along = point.covariance.xx * d.x * d.x +
+                       2 * point.covariance.xy * d.x * d.y +
+                       point.covariance.yy * d.y * d.y;
+  point.px = on.px;
+  point.covariance = PhotoCovariance::Along(d, std::sqrt(along), edge.sigma_px);
+}
+
+std::optional<FrogAxis> AxisOfFrog(const PlaneMap& map,
+                                   const ViewPoints& points) {
+  const auto& apex = points.at(PointId::kFrogApex);
+  const auto& left = points.at(PointId::kFrogLeft);
+  const auto& right = points.at(PointId::kFrogRight);
+  if (!apex || !left || !right) return std::nullopt;
+  const auto a = map.Apply(apex->px);
+  const auto l = map.Apply(left->px);
+  const auto r = map.Apply(right->px);
+  if (!a || !l || !r) return std::nullopt;
+  const geometry::CardVector way = *a - geometry::Midpoint(*l, *r);
+  const double length = Norm(way);
+  if (!(length > 0)) return std::nullopt;
+  FrogAxis axis{way / length, 0.0};
+  const geometry::CardVector across = Perpendicular(axis.direction);
+  axis.sigma = std::hypot(SigmaAlong(map, *apex, across),
+                          SigmaAlong(map, *left, across) / 2,
+                          SigmaAlong(map, *right, across) / 2) /
+               length;
+  return axis;
+}
+
+void RefineSolar(const FindRequest& request,
+                 const Look& look,
+                 Finding& finding) {
+  const Sightings& seen = look.seen;
+  if (finding.points.outline || seen.outline.size() < 8) return;
+  PhotoPolyline coarse = ToPhoto(look, seen.outline);
+  const cv::Size size = request.photo.rgb.size();
+  for (const PhotoPoint p : coarse) {
+    if (AtBorder(p, size)) finding.cut_off = true;
+    if (!InPhoto(p, size)) return;
+  }
+  // Behind the heels the outline runs across from heel to heel, over frog and
+  // bulbs, and is no edge: only the way round the toe is followed.
+  const auto& left = finding.points.at(PointId::kHeelLeft);
+  const auto& right = finding.points.at(PointId::kHeelRight);
+  const bool open = left && right;
+  if (open) coarse = RoundTheToe(coarse, left->px, right->px);
+  EdgeOptions options =
+      OptionsFor(PxPerMm(look.map, coarse.front()), kOutlineSmoothMm, kReachMm);
+  options.closed = !open;
+  PlacedCurve curve;
+  curve.placed_by = PlacedBy::kFinder;
+  const auto edge = FollowEdge(request.photo.rgb, coarse, options);
+  if (!edge) return;
+  curve.px = edge->px;
+  curve.sigma_px = edge->sigma_px;
+  curve.correlation_px = edge->correlation_px;
+  curve.confidence = seen.outline_confidence * std::min(1.0, edge->seen + 0.2);
+  if (curve.confidence < kLeastConfidence || curve.px.size() < 8) return;
+  finding.points.outline = std::move(curve);
+  for (const PointId id :
+       {PointId::kToe, PointId::kHeelLeft, PointId::kHeelRight}) {
+    auto& p = finding.points.at(id);
+    if (p && p->placed_by == PlacedBy::kFinder) {
+      SnapTo(*edge, !open, options.reach_px, *p);
+    }
+  }
+  if (seen.at(PointId::kToe)) {
+    PlaceToe(
+        look.map, ToPhoto(look, seen.at(PointId::kToe)->at), finding.points);
+  }
+}
+
+}  // namespace plumbfoot::find
