@@ -172,18 +172,23 @@ std::string Missing(const Needs& needs, const ViewPoints& points) {
   return why;
 }
 
-PlacedBy PlacedByOf(const Needs& needs, const ViewPoints& points) {
-  bool person = true;
-  for (const PointId id : needs.points) {
-    person = person && points.at(id)->placed_by == PlacedBy::kPerson;
-  }
-  if (needs.outline) {
-    person = person && points.outline->placed_by == PlacedBy::kPerson;
-  }
-  if (needs.dorsal_wall) {
-    person = person && points.dorsal_wall->placed_by == PlacedBy::kPerson;
-  }
-  return person ? PlacedBy::kPerson : PlacedBy::kFinder;
+/// Who placed what a measure rests on, and how sure that is.
+struct Ground {
+  PlacedBy placed_by = PlacedBy::kPerson;
+  double confidence = 1.0;
+};
+
+Ground GroundOf(const Needs& needs, const ViewPoints& points) {
+  Ground ground;
+  const auto rest_on = [&](const auto& placed) {
+    if (placed.placed_by == PlacedBy::kPerson) return;
+    ground.placed_by = PlacedBy::kFinder;
+    ground.confidence = std::min(ground.confidence, placed.confidence);
+  };
+  for (const PointId id : needs.points) rest_on(*points.at(id));
+  if (needs.outline) rest_on(*points.outline);
+  if (needs.dorsal_wall) rest_on(*points.dorsal_wall);
+  return ground;
 }
 
 /// Why a shod foot doesn't show it; empty if it does.
@@ -217,7 +222,7 @@ Outcome OutcomeOf(const MeasureInfo& info,
                   double value,
                   std::vector<double> samples,
                   std::size_t trials,
-                  PlacedBy placed_by) {
+                  Ground ground) {
   if (!std::isfinite(value)) {
     return NotMeasured{
         "the points do not make a foot: two of them lie in one place, or one "
@@ -242,7 +247,8 @@ Outcome OutcomeOf(const MeasureInfo& info,
                   estimate.standard_uncertainty,
                   interval.low,
                   interval.high,
-                  placed_by};
+                  ground.placed_by,
+                  ground.confidence};
 }
 
 /// Mean and covariance of a point over the trials, about its nominal place.
@@ -452,7 +458,7 @@ MeasuredTrials MeasureViewWithTrials(const ViewPoints& points,
                                       nominal.number(info.id),
                                       FiniteColumn(result.trials, column),
                                       static_cast<std::size_t>(options.trials),
-                                      PlacedByOf(needs, points))
+                                      GroundOf(needs, points))
                           : NotMeasured{std::move(why)};
     if (std::holds_alternative<NotMeasured>(outcome)) {
       result.trials.col(column).setConstant(

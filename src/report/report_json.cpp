@@ -167,7 +167,8 @@ json OutcomeJson(const measure::Outcome& outcome, measure::Unit unit) {
           {"unit", measure::UnitName(unit)},
           {"standard_uncertainty", Rounded(m.standard_uncertainty)},
           {"interval95", json::array({Rounded(m.low95), Rounded(m.high95)})},
-          {"placed_by", geometry::PlacedByName(m.placed_by)}};
+          {"placed_by", geometry::PlacedByName(m.placed_by)},
+          {"sure", m.confidence >= find::kSureConfidence}};
 }
 
 const std::optional<ViewReport>& ViewOf(const FootReport& report, View view) {

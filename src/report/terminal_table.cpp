@@ -105,6 +105,12 @@ std::string MeasureLine(std::string_view name,
                      placed_by);
 }
 
+/// Who placed its points, or that the program did and isn't sure of them all.
+std::string_view Who(const measure::Measured& m) {
+  if (m.placed_by == PlacedBy::kPerson) return "person";
+  return m.confidence >= find::kSureConfidence ? "program" : "unsure";
+}
+
 std::string_view ViewHeading(View view) {
   return view == View::kSolar ? "Sole" : "Side";
 }
@@ -140,7 +146,7 @@ void AddView(const ViewReport& view, View which, Page& page) {
       const std::string line =
           MeasureLine(info.name,
                       judge::Show(*m, info.unit),
-                      m->placed_by == PlacedBy::kPerson ? "person" : "program");
+                      Who(*m));
       if (Columns(line) <= kWidth) {
         page.Line(line);
       } else {

@@ -613,6 +613,20 @@ TEST(MeasureView, SaysWhoPlacedThePoints) {
   EXPECT_EQ(Of(measures, MeasureId::kToeHeight).placed_by, PlacedBy::kFinder);
 }
 
+TEST(MeasureView, IsAsSureAsTheLeastSureOfItsPoints) {
+  const PlaneEstimate plane = Squarely();
+  ViewPoints points = PhotoOf(Side{}, kSideInCard, NominalMap(plane));
+  for (auto& p : points.points) {
+    if (p) p->confidence = 0.99;
+  }
+  points.at(PointId::kHeelHairline)->confidence = 0.6;
+  points.at(PointId::kHeelGround)->placed_by = PlacedBy::kPerson;
+  points.at(PointId::kHeelGround)->confidence = 0.0;  // Of no finder.
+  const ViewMeasures measures = MeasureView(points, plane, FewTrials());
+  EXPECT_EQ(Of(measures, MeasureId::kHeelAngle).confidence, 0.6);
+  EXPECT_GT(Of(measures, MeasureId::kToeHeight).confidence, 0.9);
+}
+
 TEST(MeasureView, TakesAnOutlineOfAFewClicks) {
   const Sole sole;
   const PlaneEstimate plane = Squarely();

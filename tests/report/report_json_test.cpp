@@ -246,7 +246,8 @@ TEST(ToJson, RoundsToAMillionth) {
                   {"unit", "deg"},
                   {"standard_uncertainty", 0.41},
                   {"interval95", {50.4464, 52.0536}},
-                  {"placed_by", "finder"}}));
+                  {"placed_by", "finder"},
+                  {"sure", true}}));
 }
 
 TEST(ToJson, SaysOfEachPointWhereItIsOrWhyNot) {

@@ -80,6 +80,8 @@ struct Measured {
   double high95 = 0.0;  ///< 95 % coverage interval.
   /// kPerson if every point that it rests on was placed by a person.
   PlacedBy placed_by = PlacedBy::kFinder;
+  /// The least confidence among the points and lines that it rests on [0..1].
+  double confidence = 1.0;
 };
 
 /// Why a measure was not taken, for people.
