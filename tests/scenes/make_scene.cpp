@@ -46,23 +46,6 @@ struct Wishes {
   bool easy = false;
 };
 
-// Good light, a clean foot, a still camera: what a careful person takes.
-void MakeEasy(SceneOptions& o) {
-  o.appearance.mud = 0.05;
-  o.appearance.dust = 0.15;
-  o.appearance.trimmed = 0.9;
-  o.hair.fringe_mm = 3.5;
-  o.hair.feather_mm = 0;
-  o.hold = Hold::kNone;
-  o.camera.tilt_deg = std::min(o.camera.tilt_deg, 4.0);
-  o.effects.blur_px = 0.5;
-  o.effects.motion_px = 0;
-  o.effects.electrons = 15000;
-  if (o.ground == Ground::kGrass || o.ground == Ground::kStraw) {
-    o.ground = Ground::kConcrete;
-  }
-}
-
 void Apply(const Wishes& w, SceneOptions& o) {
   o.card_only = w.card_only;
   o.card.present = !w.no_card;

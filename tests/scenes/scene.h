@@ -142,6 +142,9 @@ struct SceneOptions {
   bool card_only = false;
 };
 
+/// Good light, a clean foot, a still camera: what a careful person takes.
+void MakeEasy(SceneOptions& options);
+
 /// A believable photo of a foot of random shape.
 SceneOptions RandomScene(geometry::View view,
                          geometry::Foot foot,
