@@ -5,6 +5,7 @@
 #include <filesystem>
 #include <future>
 #include <memory>
+#include <opencv2/core/mat.hpp>
 
 #include "cli/commands.h"
 #include "cli/scale_words.h"
@@ -98,9 +99,9 @@ Result<report::FootRequest> RequestFrom(const MeasureWords& words, bool known) {
   return request;
 }
 
-std::string AnnotatedJpeg(const report::FootReport& foot,
-                          const report::ViewReport& view,
-                          const report::ReadPhoto& read) {
+cv::Mat Annotated(const report::FootReport& foot,
+                  const report::ViewReport& view,
+                  const report::ReadPhoto& read) {
   draw::Caption caption;
   caption.foot = geometry::FootWords(foot.foot);
   caption.horse = foot.horse.value_or("");
@@ -111,10 +112,9 @@ std::string AnnotatedJpeg(const report::FootReport& foot,
   if (foot.shod) caption.lines.emplace_back("Shod: the ground is the shoe's.");
   draw::AnnotateOptions options;
   options.plane = read.plane;
-  return photo::EncodeJpeg(
-      draw::DrawAnnotated(
-          read.photo, view.points, view.measures, caption, options)
-          .rgb);
+  return draw::DrawAnnotated(
+             read.photo, view.points, view.measures, caption, options)
+      .rgb;
 }
 
 ExitStatus RunMeasure(const MeasureWords& words, bool known) {
@@ -126,22 +126,21 @@ ExitStatus RunMeasure(const MeasureWords& words, bool known) {
 
   // Everything is made before anything is written.
   std::vector<photo::NamedBytes> files;
+  // Text is set in this thread alone: the libraries that do it keep what they
+  // know of fonts for each thread, and take it down while others still look.
   std::future<std::string> solar;
-  if (foot.solar && foot.lateral) {
-    solar = std::async(std::launch::async, [&] {
-      return AnnotatedJpeg(foot, *foot.solar, *measured->solar);
-    });
+  if (foot.solar) {
+    solar = std::async(std::launch::async,
+                       [rgb = Annotated(foot, *foot.solar, *measured->solar)] {
+                         return photo::EncodeJpeg(rgb);
+                       });
   }
   if (foot.lateral) {
     files.push_back({"lateral-annotated.jpg",
-                     AnnotatedJpeg(foot, *foot.lateral, *measured->lateral)});
+                     photo::EncodeJpeg(
+                         Annotated(foot, *foot.lateral, *measured->lateral))});
   }
-  if (foot.solar) {
-    files.push_back({"solar-annotated.jpg",
-                     solar.valid()
-                         ? solar.get()
-                         : AnnotatedJpeg(foot, *foot.solar, *measured->solar)});
-  }
+  if (foot.solar) files.push_back({"solar-annotated.jpg", solar.get()});
   const std::string text = report::ReportText(foot);
   files.push_back({"points.json", find::WritePoints(report::PointsOf(foot))});
   files.push_back({"report.json", text});
