@@ -62,13 +62,11 @@ Result<Casebook> OpenCasebook(const fs::path& folder) {
   if (auto ours = ParseCasebook(text->root); !ours) return refuse(ours.error());
   Casebook casebook{folder};
   if (HasLeftovers(casebook)) {
-    // Where nobody may write, or somebody is writing, one still may read:
-    // nothing that isn't in its place is part of the casebook.
+    // Where nobody may write, somebody is writing, or it can't be finished, one
+    // still may read: nothing that isn't in its place is part of the casebook.
+    // RecordVisit refuses then, and VerifyCasebook names it.
     if (auto lock = WriterLock::Take(casebook, std::chrono::milliseconds(0))) {
-      if (auto cleared = ClearLeftovers(casebook, *lock);
-          !cleared && cleared.error().code == RefusalCode::kDamaged) {
-        return cleared.error();
-      }
+      (void)ClearLeftovers(casebook, *lock);
     }
   }
   return casebook;

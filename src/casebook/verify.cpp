@@ -1,9 +1,13 @@
 // SPDX-License-Identifier: Apache-2.0
+#include <unistd.h>
+
 #include <algorithm>
+#include <chrono>
 #include <utility>
 
 #include "casebook/read.h"
 #include "casebook/stored.h"
+#include "casebook/writer.h"
 #include "plumbfoot/casebook/casebook.h"
 
 namespace plumbfoot::casebook {
@@ -71,12 +75,29 @@ void VerifyVisit(const Casebook& casebook,
   }
 }
 
+/// What was being recorded when a program was interrupted, and couldn't be
+/// finished when the casebook was opened.
+void VerifyNothingIsLeft(const Casebook& casebook, Verified& verified) {
+  if (!HasLeftovers(casebook)) return;
+  const fs::path hidden = casebook.folder / kHidden;
+  const auto lock = WriterLock::Take(casebook, std::chrono::milliseconds(0));
+  const bool busy = !lock && ::access((hidden / "lock").c_str(), W_OK) == 0;
+  if (busy || !HasLeftovers(casebook)) return;
+  verified.damage.push_back(
+      {Inside(casebook, hidden / "staging"),
+       {RefusalCode::kDamaged,
+        "A visit was being recorded and isn't finished.",
+        "Open the casebook where it can be written; if this stays, look for "
+        "the photos in that folder, then delete it."}});
+}
+
 }  // namespace
 
 Verified VerifyCasebook(const Casebook& casebook) {
   Verified verified;
   HorseList list = ListHorses(casebook);
   verified.damage = std::move(list.set_aside);
+  VerifyNothingIsLeft(casebook, verified);
   for (const Horse& horse : list.horses) {
     ++verified.horses;
     for (const Day day : VisitDays(casebook, horse.folder, verified.damage)) {

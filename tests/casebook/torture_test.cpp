@@ -8,6 +8,9 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
+#include <functional>
+#include <map>
+
 #include "casebook/invented.h"
 #include "plumbfoot/casebook/record.h"
 
@@ -117,6 +120,71 @@ TEST(Casebook, CanBeReadWhereNobodyMayWrite) {
   fs::remove_all(folder);
 }
 
+/// What stands in the casebook, but for .plumbfoot.
+std::map<std::string, std::string> Contents(const fs::path& book) {
+  std::map<std::string, std::string> contents;
+  for (const auto& entry : fs::recursive_directory_iterator(book)) {
+    const std::string path = entry.path().lexically_relative(book).string();
+    if (!path.starts_with(".plumbfoot") && entry.is_regular_file()) {
+      contents[path] = ReadFile(entry.path());
+    }
+  }
+  return contents;
+}
+
+// The power fails after each of the renames of a plan, and before the plan.
+TEST(Casebook, FinishesWhatWasDecidedAndNothingElse) {
+  const fs::path folder = FreshFolder("resume");
+  const Casebook before = MakeCasebook(folder / "before").value();
+  ASSERT_TRUE(RecordVisit(before, InventVisit("Juno", DayNumber(0), 1)));
+  fs::remove_all(before.folder / ".plumbfoot");
+  const fs::path after = folder / "after";
+  fs::copy(before.folder, after, fs::copy_options::recursive);
+  VisitToRecord more = InventVisit("Juno", DayNumber(0), 1);
+  more.feet = {InventFoot(Foot::kLeftFore, Stage::kAfterTrim, 2),
+               InventFoot(Foot::kRightFore, Stage::kAfterTrim, 2)};
+  more.change_notes = [](Notes& notes) { notes.remarks = "evening"; };
+  ASSERT_TRUE(RecordVisit({after}, more));
+
+  const std::string visit = "horses/juno/visits/2026-01-01/";
+  const std::vector<std::string> steps = {
+      "LF-after_trim", "RF-after_trim", "visit.json"};
+  std::string plan;
+  for (const std::string& step : steps) {
+    plan += (plan.empty() ? "" : ", ") + ("{\"from\": \"" + step) +
+            "\", \"to\": \"" + visit + step + "\"}";
+  }
+  for (std::size_t done = 0; done <= steps.size() + 1; ++done) {
+    SCOPED_TRACE(done);
+    const fs::path book = folder / "book";
+    fs::remove_all(book);
+    fs::copy(before.folder, book, fs::copy_options::recursive);
+    const fs::path staging = book / ".plumbfoot" / "staging" / "abc";
+    fs::create_directories(staging);
+    const bool decided = done > 0;
+    for (std::size_t i = 0; i < steps.size(); ++i) {
+      const bool moved = i + 1 < done;
+      const fs::path to = (moved ? book / visit : staging) / steps[i];
+      if (moved) fs::remove_all(to);
+      fs::copy(after / visit / steps[i], to, fs::copy_options::recursive);
+    }
+    if (decided) {
+      WriteFile(staging / "plan.json", "{\"steps\": [" + plan + "]}");
+    } else {
+      WriteFile(staging / "plan.json.part7-0", "{\"steps\": [");
+    }
+    // Whoever reads meanwhile sees the one or the other.
+    const Horse juno = FindHorse({book}, "Juno").value();
+    const std::size_t feet = ReadHistory({book}, juno).visits.at(0).feet.size();
+    EXPECT_EQ(feet, done > steps.size() ? 6U : 4U);
+    ASSERT_TRUE(OpenCasebook(book));
+    EXPECT_EQ(Contents(book), Contents(decided ? after : before.folder));
+    EXPECT_TRUE(fs::is_empty(book / ".plumbfoot" / "staging"));
+    EXPECT_THAT(VerifyCasebook({book}).damage, IsEmpty());
+  }
+  fs::remove_all(folder);
+}
+
 // A plan that comes with a foreign casebook mustn't reach out of it.
 TEST(Casebook, APlanStaysInsideTheCasebook) {
   const fs::path folder = FreshFolder("plan");
@@ -128,7 +196,11 @@ TEST(Casebook, APlanStaysInsideTheCasebook) {
     WriteFile(
         staging / "plan.json",
         std::string(R"({"steps": [{"from": "x", "to": ")") + to + "\"}]}");
-    EXPECT_EQ(OpenCasebook(book.folder).error().code, RefusalCode::kDamaged);
+    ASSERT_TRUE(OpenCasebook(book.folder));
+    EXPECT_EQ(
+        RecordVisit(book, InventVisit("Juno", DayNumber(0), 1)).error().code,
+        RefusalCode::kDamaged);
+    EXPECT_EQ(VerifyCasebook(book).damage.size(), 1U);
     EXPECT_FALSE(fs::exists(folder / "outside"));
     EXPECT_TRUE(fs::exists(staging / "x"));
   }

@@ -139,10 +139,10 @@ struct History {
 };
 
 /// Opens a casebook. What an interrupted program left is finished or cleared
-/// away, if the folder can be written and nobody else is at work.
+/// away, if the folder can be written and nobody else is at work; else it can
+/// be read without it.
 /// @return kFileMissing where there is none, kNotOurFormat, kNotJson,
-///   kVersionUnknown (of a newer Plumbfoot), kCannotRead, kCannotWrite (what
-///   was left can't be finished: disk full).
+///   kVersionUnknown (of a newer Plumbfoot), kCannotRead.
 Result<Casebook> OpenCasebook(const std::filesystem::path& folder);
 
 /// Makes one in a folder that is missing, or that is there and empty.
