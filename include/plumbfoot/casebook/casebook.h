@@ -104,6 +104,8 @@ struct RecordedPhoto {
 };
 
 /// One foot at one stage of a visit.
+// json's move is noexcept; what the check sees is an assertion within it.
+// NOLINTNEXTLINE(bugprone-exception-escape)
 struct FootRecord {
   Foot foot = Foot::kLeftFore;
   geometry::Stage stage = geometry::Stage::kOther;
