@@ -36,6 +36,9 @@ constexpr std::array<PointId, 6> kLateralPoints = {PointId::kToeGround,
                                                    PointId::kPasternUpper,
                                                    PointId::kPasternLower};
 
+constexpr std::array kStages = {
+    Stage::kBeforeTrim, Stage::kAfterTrim, Stage::kAfterShoeing, Stage::kOther};
+
 }  // namespace
 
 std::string_view FootName(Foot foot) {
@@ -104,6 +107,43 @@ std::optional<PointId> ParsePoint(View view, std::string_view name) {
 
 std::string_view PlacedByName(PlacedBy placed_by) {
   return placed_by == PlacedBy::kFinder ? "finder" : "person";
+}
+
+std::string_view StageName(Stage stage) {
+  switch (stage) {
+    case Stage::kBeforeTrim:
+      return "before_trim";
+    case Stage::kAfterTrim:
+      return "after_trim";
+    case Stage::kAfterShoeing:
+      return "after_shoeing";
+    case Stage::kOther:
+      return "other";
+  }
+  throw std::invalid_argument("StageName: not a Stage");
+}
+
+std::string_view StageWords(Stage stage) {
+  switch (stage) {
+    case Stage::kBeforeTrim:
+      return "before the trim";
+    case Stage::kAfterTrim:
+      return "after the trim";
+    case Stage::kAfterShoeing:
+      return "after shoeing";
+    case Stage::kOther:
+      return "at another time";
+  }
+  throw std::invalid_argument("StageWords: not a Stage");
+}
+
+Result<Stage> ParseStage(std::string_view text) {
+  for (const Stage stage : kStages) {
+    if (text == StageName(stage)) return stage;
+  }
+  return Refusal{RefusalCode::kUsage,
+                 "There is no stage called '" + std::string(text) + "'.",
+                 "Use before_trim, after_trim, after_shoeing or other."};
 }
 
 }  // namespace plumbfoot::geometry

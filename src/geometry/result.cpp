@@ -31,6 +31,12 @@ std::string_view CodeName(RefusalCode code) {
       return "point_outside_photo";
     case RefusalCode::kUnknownPoint:
       return "unknown_point";
+    case RefusalCode::kDamaged:
+      return "damaged";
+    case RefusalCode::kNoSuchHorse:
+      return "no_such_horse";
+    case RefusalCode::kSeveralHorses:
+      return "several_horses";
     case RefusalCode::kNoCard:
       return "no_card";
     case RefusalCode::kCardTooFewTags:

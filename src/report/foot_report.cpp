@@ -2,16 +2,12 @@
 #include "plumbfoot/report/foot_report.h"
 
 #include <algorithm>
-#include <array>
 #include <chrono>
 
 #include "plumbfoot/find/finder.h"
 
 namespace plumbfoot::report {
 namespace {
-
-constexpr std::array kStages = {
-    Stage::kBeforeTrim, Stage::kAfterTrim, Stage::kAfterShoeing, Stage::kOther};
 
 /// The number that `digits` are; -1 if they aren't digits.
 int Digits(std::string_view digits) {
@@ -59,43 +55,6 @@ bool NeedsAPerson(const std::optional<ViewReport>& view) {
 }
 
 }  // namespace
-
-std::string_view StageName(Stage stage) {
-  switch (stage) {
-    case Stage::kBeforeTrim:
-      return "before_trim";
-    case Stage::kAfterTrim:
-      return "after_trim";
-    case Stage::kAfterShoeing:
-      return "after_shoeing";
-    case Stage::kOther:
-      return "other";
-  }
-  return "";
-}
-
-std::string_view StageWords(Stage stage) {
-  switch (stage) {
-    case Stage::kBeforeTrim:
-      return "before the trim";
-    case Stage::kAfterTrim:
-      return "after the trim";
-    case Stage::kAfterShoeing:
-      return "after shoeing";
-    case Stage::kOther:
-      return "at another time";
-  }
-  return "";
-}
-
-Result<Stage> ParseStage(std::string_view text) {
-  for (const Stage stage : kStages) {
-    if (text == StageName(stage)) return stage;
-  }
-  return Refusal{RefusalCode::kUsage,
-                 "There is no stage called '" + std::string(text) + "'.",
-                 "Use before_trim, after_trim, after_shoeing or other."};
-}
 
 Result<std::string> ParseDate(std::string_view text) {
   if (IsDay(text)) return std::string(text);

@@ -35,6 +35,15 @@ enum class View { kSolar, kLateral };
 /// "solar" or "lateral".
 std::string_view ViewName(View view);
 
+/// When in the visit the photos were taken.
+enum class Stage { kBeforeTrim, kAfterTrim, kAfterShoeing, kOther };
+/// "before_trim", "after_trim", "after_shoeing", "other": as in files.
+std::string_view StageName(Stage stage);
+/// "before the trim" and so on, for people.
+std::string_view StageWords(Stage stage);
+/// @return the stage of that StageName, or kUsage.
+Result<Stage> ParseStage(std::string_view text);
+
 /// The points that a finder or a person places. Left and right are the
 /// horse's. The widest points of the sole follow from the outline and are not
 /// placed.
@@ -128,6 +137,7 @@ namespace plumbfoot {
 using geometry::Foot;
 using geometry::PlacedBy;
 using geometry::PointId;
+using geometry::Stage;
 using geometry::View;
 using geometry::ViewPoints;
 }  // namespace plumbfoot

@@ -32,6 +32,10 @@ enum class RefusalCode {
   kBadNumber = 209,
   kPointOutsidePhoto = 210,
   kUnknownPoint = 211,
+  // The casebook (exit 2).
+  kDamaged = 212,
+  kNoSuchHorse = 213,
+  kSeveralHorses = 214,
   // The card in the photo (exit 2, or 3 where only a retake helps).
   kNoCard = 300,
   kCardTooFewTags = 301,

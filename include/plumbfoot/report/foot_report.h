@@ -16,14 +16,10 @@
 
 namespace plumbfoot::report {
 
-/// When in the visit the photos were taken.
-enum class Stage { kBeforeTrim, kAfterTrim, kAfterShoeing, kOther };
-/// "before_trim", "after_trim", "after_shoeing", "other": as in files.
-std::string_view StageName(Stage stage);
-/// "before the trim" and so on, for people.
-std::string_view StageWords(Stage stage);
-/// @return the stage of that StageName, or kUsage.
-Result<Stage> ParseStage(std::string_view text);
+using geometry::ParseStage;
+using geometry::Stage;
+using geometry::StageName;
+using geometry::StageWords;
 
 /// Checks a day of the calendar, "2026-03-14" (ISO 8601).
 /// @return the same text, or kUsage.

@@ -1,0 +1,70 @@
+// SPDX-License-Identifier: Apache-2.0
+/// @file
+/// Writing into the casebook.
+#pragma once
+
+#include <functional>
+#include <map>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "plumbfoot/casebook/casebook.h"
+
+namespace plumbfoot::casebook {
+
+/// One photo to be recorded, its bytes as they came.
+struct PhotoToRecord {
+  std::string original_name;  ///< Without its folder; its ending is kept.
+  std::string bytes;
+};
+
+/// One foot at one stage, measured.
+struct FootToRecord {
+  Foot foot = Foot::kLeftFore;
+  geometry::Stage stage = geometry::Stage::kOther;
+  std::map<View, PhotoToRecord> photos;   ///< At least one.
+  std::string report_json;                ///< The bytes of report.json.
+  std::string points_json;                ///< The bytes of points.json.
+  std::optional<std::string> given_json;  ///< Points that a person gave.
+  std::string made_from;                  ///< See FootRecord::made_from.
+};
+
+struct VisitToRecord {
+  std::string horse;  ///< Its name, UTF-8.
+  /// Where a horse of that name is known: has to be its yard. Nothing:
+  /// whichever horse has that name.
+  std::optional<std::string> yard;
+  /// Another horse of that name is known, and this is not it.
+  bool new_horse = false;
+  Day day;
+  /// Nothing: the visit's notes stay as they are.
+  std::optional<Notes> notes;
+  std::vector<FootToRecord> feet;
+  std::string now;  ///< "2026-03-14T18:22:01Z": what FootRecord::recorded says.
+};
+
+/// What became of a visit.
+struct Recorded {
+  Horse horse;
+  bool horse_is_new = false;
+  bool visit_is_new = false;
+  bool notes_changed = false;
+  /// The folders' names of the records that were added.
+  std::vector<std::string> added;
+  /// Of those that were there already: same foot, stage, photos and made_from.
+  std::vector<std::string> known;
+};
+
+/// Records a visit, or what is new of it: all of it or nothing. When this has
+/// returned a value, it outlives a power cut.
+///
+/// Waits for another program that is writing, at most half a minute.
+/// @return kUsage (no name, no feet), kSeveralHorses, kNoSuchHorse (one of that
+///   name, but of another yard, and `new_horse` isn't said), kCannotWrite (disk
+///   full, not allowed, another program is writing), kVersionUnknown, kNotJson,
+///   ... if the visit that is there can't be read.
+Result<Recorded> RecordVisit(const Casebook& casebook,
+                             const VisitToRecord& visit);
+
+}  // namespace plumbfoot::casebook
