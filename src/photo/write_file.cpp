@@ -122,9 +122,7 @@ Result<Done> WriteWhole(const fs::path& path, std::string_view bytes) {
 
 Result<std::vector<fs::path>> WriteSet(const fs::path& folder,
                                        const std::vector<NamedBytes>& files) {
-  std::error_code failed;
-  fs::create_directories(folder, failed);
-  if (failed) return CannotWrite(folder, failed.value());
+  if (auto made = MakeFolders(folder); !made) return made.error();
   std::vector<Staged> staged;
   staged.reserve(files.size());
   for (const NamedBytes& file : files) {
@@ -142,6 +140,26 @@ Result<std::vector<fs::path>> WriteSet(const fs::path& folder,
   }
   SyncFolder(folder);
   return paths;
+}
+
+Result<Done> MakeFolders(const fs::path& folder) {
+  std::error_code failed;
+  if (fs::is_directory(folder, failed)) return Done{};
+  const fs::path above = folder.parent_path();
+  if (!above.empty() && above != folder) {
+    if (auto made = MakeFolders(above); !made) return made;
+  }
+  fs::create_directory(folder, failed);
+  if (failed) return CannotWrite(folder, failed.value());
+  SyncFolder(above);
+  return Done{};
+}
+
+Result<Done> MoveInto(const fs::path& from, const fs::path& to) {
+  if (::rename(from.c_str(), to.c_str()) != 0) return CannotWrite(to, errno);
+  SyncFolder(to.parent_path());
+  SyncFolder(from.parent_path());
+  return Done{};
 }
 
 }  // namespace plumbfoot::photo

@@ -35,11 +35,13 @@ struct VisitToRecord {
   /// Where a horse of that name is known: has to be its yard. Nothing:
   /// whichever horse has that name.
   std::optional<std::string> yard;
-  /// Another horse of that name is known, and this is not it.
+  /// Horses of that name are known, and this is another, of another yard.
   bool new_horse = false;
   Day day;
-  /// Nothing: the visit's notes stay as they are.
-  std::optional<Notes> notes;
+  /// Given the notes that the visit has (none: a new visit), makes them what
+  /// they are to be. Empty: they stay. Called while the casebook is locked, so
+  /// that what another program has noted meanwhile isn't lost.
+  std::function<void(Notes&)> change_notes;
   std::vector<FootToRecord> feet;
   std::string now;  ///< "2026-03-14T18:22:01Z": what FootRecord::recorded says.
 };

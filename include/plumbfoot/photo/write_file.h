@@ -36,4 +36,14 @@ struct NamedBytes {
 Result<std::vector<std::filesystem::path>> WriteSet(
     const std::filesystem::path& folder, const std::vector<NamedBytes>& files);
 
+/// Makes a folder and those above it, where they are missing, so that they
+/// outlive a power cut. @return kCannotWrite.
+Result<Done> MakeFolders(const std::filesystem::path& folder);
+
+/// Renames a file (in the place of another, if one is there) or a folder (which
+/// mustn't be there yet) within one file system, so that the new name outlives
+/// a power cut. @return kCannotWrite.
+Result<Done> MoveInto(const std::filesystem::path& from,
+                      const std::filesystem::path& to);
+
 }  // namespace plumbfoot::photo

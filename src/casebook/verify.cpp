@@ -1,0 +1,89 @@
+// SPDX-License-Identifier: Apache-2.0
+#include <algorithm>
+#include <utility>
+
+#include "casebook/read.h"
+#include "casebook/stored.h"
+#include "plumbfoot/casebook/casebook.h"
+
+namespace plumbfoot::casebook {
+namespace {
+
+namespace fs = std::filesystem;
+
+void VerifyRecord(const Casebook& casebook,
+                  const fs::path& folder,
+                  const ListedRecord& listed,
+                  Verified& verified) {
+  const auto record = ReadRecord(folder, listed.sha256);
+  if (!record) {
+    verified.damage.push_back(
+        {Inside(casebook, folder / kRecordFile), record.error()});
+    return;
+  }
+  bool whole = true;
+  for (const auto& [name, file] : record->files) {
+    if (const auto bytes = ReadChecked(folder / name, file)) {
+      ++verified.files;
+    } else {
+      verified.damage.push_back(
+          {Inside(casebook, folder / name), bytes.error()});
+      whole = false;
+    }
+  }
+  if (whole && !ReadSummary(folder, *record)) {
+    verified.damage.push_back({Inside(casebook, folder / kReportFile),
+                               ReadSummary(folder, *record).error()});
+    whole = false;
+  }
+  if (whole) ++verified.records;
+}
+
+void VerifyVisit(const Casebook& casebook,
+                 const std::string& horse,
+                 Day day,
+                 Verified& verified) {
+  const fs::path folder = VisitFolder(casebook, horse, day);
+  const auto visit = ReadVisit(folder, day);
+  if (!visit) {
+    verified.damage.push_back(
+        {Inside(casebook, folder / kVisitFile), visit.error()});
+    return;
+  }
+  ++verified.visits;
+  const std::vector<ListedRecord> listed = RecordsOf(*visit, folder);
+  for (const ListedRecord& record : listed) {
+    VerifyRecord(casebook, folder / record.folder, record, verified);
+  }
+  for (const std::string& name : NamesIn(folder)) {
+    const bool known =
+        name == kVisitFile ||
+        std::any_of(listed.begin(), listed.end(), [&](const ListedRecord& r) {
+          return r.folder == name;
+        });
+    if (known) continue;
+    verified.damage.push_back(
+        {Inside(casebook, folder / name),
+         {RefusalCode::kNotOurFormat,
+          "It stands in the visit's folder and the visit doesn't know of it.",
+          "If visit.json is older than it (from a backup), copy both from the "
+          "same one; else move it elsewhere."}});
+  }
+}
+
+}  // namespace
+
+Verified VerifyCasebook(const Casebook& casebook) {
+  Verified verified;
+  HorseList list = ListHorses(casebook);
+  verified.damage = std::move(list.set_aside);
+  for (const Horse& horse : list.horses) {
+    ++verified.horses;
+    for (const Day day : VisitDays(casebook, horse.folder, verified.damage)) {
+      VerifyVisit(casebook, horse.folder, day, verified);
+    }
+  }
+  return verified;
+}
+
+}  // namespace plumbfoot::casebook
