@@ -16,12 +16,6 @@ namespace {
 
 namespace fs = std::filesystem;
 
-/// The horse that is meant, or a new one.
-struct Chosen {
-  Horse horse;
-  bool is_new = false;
-};
-
 std::string NewFolder(const Casebook& casebook, const std::string& name) {
   const std::string first = FolderName(name);
   std::string folder = first;
@@ -47,46 +41,6 @@ std::optional<Refusal> MayBeDamaged(const HorseList& list,
         damage.refusal.remedy};
   }
   return std::nullopt;
-}
-
-Result<Chosen> Choose(const Casebook& casebook, const VisitToRecord& visit) {
-  if (!IsName(visit.horse)) {
-    return Refusal{RefusalCode::kUsage,
-                   "\"" + visit.horse + "\" can't be a horse's name.",
-                   "Write the name in UTF-8, with a letter in it."};
-  }
-  const HorseList list = ListHorses(casebook);
-  const auto found = FindByName(list, visit.horse, visit.yard);
-  if (found && !visit.new_horse) return Chosen{*found, false};
-  if (found || found.error().code == RefusalCode::kSeveralHorses) {
-    if (!visit.new_horse) return found.error();
-    return Refusal{RefusalCode::kUsage,
-                   "There is a horse called \"" + visit.horse +
-                       "\" already; a new one needs something to tell it by.",
-                   "Give the new one's yard with --yard."};
-  }
-  const std::string key = NameKey(visit.horse);
-  const auto same = std::find_if(
-      list.horses.begin(), list.horses.end(), [&](const Horse& horse) {
-        return NameKey(horse.name) == key;
-      });
-  if (same != list.horses.end() && !visit.new_horse) {
-    return Refusal{
-        RefusalCode::kNoSuchHorse,
-        "There is a horse called \"" + same->name +
-            "\", but not at the yard \"" + visit.yard.value_or("") +
-            "\" (its yard: " +
-            (same->yard.empty() ? std::string("none told") : same->yard) + ").",
-        "If it is the same horse, leave --yard out or give its yard; if it is "
-        "another, add --new-horse."};
-  }
-  if (auto damaged = MayBeDamaged(list, visit.horse)) return *damaged;
-  Chosen chosen;
-  chosen.horse.name = visit.horse;
-  chosen.horse.yard = visit.yard.value_or("");
-  chosen.horse.folder = NewFolder(casebook, visit.horse);
-  chosen.is_new = true;
-  return chosen;
 }
 
 /// One foot's files, ready to be written.
@@ -228,6 +182,46 @@ News FindNews(const VisitToRecord& visit, Present& present) {
 
 }  // namespace
 
+Result<ChosenHorse> ChooseHorse(const Casebook& casebook, const VisitToRecord& visit) {
+  if (!IsName(visit.horse)) {
+    return Refusal{RefusalCode::kUsage,
+                   "\"" + visit.horse + "\" can't be a horse's name.",
+                   "Write the name in UTF-8, with a letter in it."};
+  }
+  const HorseList list = ListHorses(casebook);
+  const auto found = FindByName(list, visit.horse, visit.yard);
+  if (found && !visit.new_horse) return ChosenHorse{*found, false};
+  if (found || found.error().code == RefusalCode::kSeveralHorses) {
+    if (!visit.new_horse) return found.error();
+    return Refusal{RefusalCode::kUsage,
+                   "There is a horse called \"" + visit.horse +
+                       "\" already; a new one needs something to tell it by.",
+                   "Give the new one's yard with --yard."};
+  }
+  const std::string key = NameKey(visit.horse);
+  const auto same = std::find_if(
+      list.horses.begin(), list.horses.end(), [&](const Horse& horse) {
+        return NameKey(horse.name) == key;
+      });
+  if (same != list.horses.end() && !visit.new_horse) {
+    return Refusal{
+        RefusalCode::kNoSuchHorse,
+        "There is a horse called \"" + same->name +
+            "\", but not at the yard \"" + visit.yard.value_or("") +
+            "\" (its yard: " +
+            (same->yard.empty() ? std::string("none told") : same->yard) + ").",
+        "If it is the same horse, leave --yard out or give its yard; if it is "
+        "another, add --new-horse."};
+  }
+  if (auto damaged = MayBeDamaged(list, visit.horse)) return *damaged;
+  ChosenHorse chosen;
+  chosen.horse.name = visit.horse;
+  chosen.horse.yard = visit.yard.value_or("");
+  chosen.horse.folder = NewFolder(casebook, visit.horse);
+  chosen.is_new = true;
+  return chosen;
+}
+
 Result<Recorded> RecordVisit(const Casebook& casebook,
                              const VisitToRecord& visit) {
   // CHOSEN: another program records a visit in a second or two.
@@ -236,7 +230,7 @@ Result<Recorded> RecordVisit(const Casebook& casebook,
   if (auto cleared = ClearLeftovers(casebook, *lock); !cleared) {
     return cleared.error();
   }
-  const auto chosen = Choose(casebook, visit);
+  const auto chosen = ChooseHorse(casebook, visit);
   if (!chosen) return chosen.error();
   const Horse& horse = chosen->horse;
   const fs::path folder = VisitFolder(casebook, horse.folder, visit.day);

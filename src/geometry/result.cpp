@@ -37,6 +37,8 @@ std::string_view CodeName(RefusalCode code) {
       return "no_such_horse";
     case RefusalCode::kSeveralHorses:
       return "several_horses";
+    case RefusalCode::kUnsorted:
+      return "unsorted";
     case RefusalCode::kNoCard:
       return "no_card";
     case RefusalCode::kCardTooFewTags:

@@ -46,6 +46,15 @@ struct VisitToRecord {
   std::string now;  ///< "2026-03-14T18:22:01Z": what FootRecord::recorded says.
 };
 
+/// The horse that is meant, and whether the casebook doesn't have it yet.
+struct ChosenHorse {
+  Horse horse;
+  bool is_new = false;
+};
+/// @return as RecordVisit, which asks this first.
+Result<ChosenHorse> ChooseHorse(const Casebook& casebook,
+                                const VisitToRecord& visit);
+
 /// What became of a visit.
 struct Recorded {
   Horse horse;

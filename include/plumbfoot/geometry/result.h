@@ -36,6 +36,7 @@ enum class RefusalCode {
   kDamaged = 212,
   kNoSuchHorse = 213,
   kSeveralHorses = 214,
+  kUnsorted = 215,  ///< A photo of unknown foot, view or stage.
   // The card in the photo (exit 2, or 3 where only a retake helps).
   kNoCard = 300,
   kCardTooFewTags = 301,

@@ -1,0 +1,157 @@
+// SPDX-License-Identifier: Apache-2.0
+#include <fmt/format.h>
+
+#include <ctime>
+#include <memory>
+#include <nlohmann/json.hpp>
+
+#include "cli/commands.h"
+#include "plumbfoot/casebook/casebook.h"
+
+namespace plumbfoot::cli {
+namespace {
+
+using casebook::Casebook;
+using casebook::Damage;
+using casebook::Day;
+using nlohmann::json;
+
+struct HistoryWords {
+  std::string casebook;
+  bool due = false;
+  std::string until;
+  bool verify = false;
+  bool as_json = false;
+};
+
+/// Today, where the clock on the wall is.
+Day Today() {
+  const std::time_t now = std::time(nullptr);
+  std::tm local{};
+  ::localtime_r(&now, &local);
+  return Day(std::chrono::year(local.tm_year + 1900) /
+             (local.tm_mon + 1) / local.tm_mday);
+}
+
+void PrintJson(const json& root) {
+  fmt::print("{}\n", root.dump(2, ' ', false, json::error_handler_t::replace));
+}
+
+json ToJson(const std::vector<Damage>& damage) {
+  json list = json::array();
+  for (const Damage& d : damage) {
+    list.push_back({{"where", d.where.generic_string()},
+                    {"code", geometry::CodeName(d.refusal.code)},
+                    {"message", d.refusal.message},
+                    {"remedy", d.refusal.remedy}});
+  }
+  return list;
+}
+
+void Print(const std::vector<Damage>& damage, std::FILE* to) {
+  for (const Damage& d : damage) {
+    fmt::print(to,
+               "{}: {}\n  {}\n",
+               d.where.generic_string(),
+               d.refusal.message,
+               d.refusal.remedy);
+  }
+}
+
+ExitStatus RunDue(const Casebook& casebook, const HistoryWords& words) {
+  const Day today = Today();
+  // CHOSEN: a week ahead is what one plans.
+  Day until = today + std::chrono::weeks(1);
+  if (!words.until.empty()) {
+    const auto day = casebook::ParseDay(words.until);
+    if (!day) return Refuse(day.error());
+    until = *day;
+  }
+  const casebook::DueList list = casebook::WhoIsDue(casebook, until);
+  if (words.as_json) {
+    json due = json::array();
+    for (const casebook::Due& d : list.due) {
+      due.push_back({{"horse", d.horse.name},
+                     {"yard", d.horse.yard},
+                     {"folder", d.horse.folder},
+                     {"last_visit", casebook::DayText(d.last_visit)},
+                     {"next_visit", casebook::DayText(d.next_visit)}});
+    }
+    PrintJson({{"until", casebook::DayText(until)},
+               {"due", std::move(due)},
+               {"damage", ToJson(list.set_aside)}});
+  } else {
+    for (const casebook::Due& d : list.due) {
+      fmt::print("{}  {}{}  (last visit {}{})\n",
+                 casebook::DayText(d.next_visit),
+                 d.horse.name,
+                 d.horse.yard.empty() ? "" : ", " + d.horse.yard,
+                 casebook::DayText(d.last_visit),
+                 d.next_visit < today ? ", overdue" : "");
+    }
+    if (list.due.empty()) {
+      fmt::print("No horse is due until {}.\n", casebook::DayText(until));
+    }
+    Print(list.set_aside, stderr);
+  }
+  return list.set_aside.empty() ? ExitStatus::kDone : ExitStatus::kNeedsPerson;
+}
+
+ExitStatus RunVerify(const Casebook& casebook, const HistoryWords& words) {
+  const casebook::Verified verified = casebook::VerifyCasebook(casebook);
+  if (words.as_json) {
+    PrintJson({{"horses", verified.horses},
+               {"visits", verified.visits},
+               {"records", verified.records},
+               {"files", verified.files},
+               {"damage", ToJson(verified.damage)}});
+  } else {
+    Print(verified.damage, stdout);
+    fmt::print("{} horses, {} visits, {} records whole, {} files whole, "
+               "{} damaged\n",
+               verified.horses,
+               verified.visits,
+               verified.records,
+               verified.files,
+               verified.damage.size());
+  }
+  return verified.damage.empty() ? ExitStatus::kDone
+                                 : ExitStatus::kNeedsPerson;
+}
+
+ExitStatus RunHistory(const HistoryWords& words) {
+  const auto casebook = casebook::OpenCasebook(words.casebook);
+  if (!casebook) return Refuse(casebook.error());
+  if (words.verify) return RunVerify(*casebook, words);
+  if (words.due) return RunDue(*casebook, words);
+  return Refuse({RefusalCode::kUsage,
+                 "What of the casebook's history is wanted?",
+                 "Say --due or --verify."});
+}
+
+}  // namespace
+
+void AddHistory(CLI::App& program, Action& action) {
+  auto words = std::make_shared<HistoryWords>();
+  CLI::App* command = program.add_subcommand(
+      "history", "The casebook's horses: who is due, is everything whole");
+  command->add_option("CASEBOOK", words->casebook, "Its folder")->required();
+  CLI::Option* due =
+      command->add_flag("--due", words->due, "Which horses are due");
+  command
+      ->add_option("--until",
+                   words->until,
+                   "With --due: on or before this day (else a week from today)")
+      ->type_name("DATE")
+      ->needs(due);
+  command
+      ->add_flag("--verify",
+                 words->verify,
+                 "Compare every file with its SHA-256 and name what is damaged")
+      ->excludes(due);
+  command->add_flag("--json", words->as_json, "Print JSON");
+  command->callback(
+      [words, &action] { action = [words] { return RunHistory(*words); }; });
+}
+
+}  // namespace plumbfoot::cli

@@ -1,0 +1,44 @@
+// SPDX-License-Identifier: Apache-2.0
+/// @file
+/// The photos of `plumbfoot visit`: which foot, view and stage each shows.
+#pragma once
+
+#include <filesystem>
+#include <map>
+#include <optional>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "plumbfoot/find/points_file.h"
+#include "plumbfoot/geometry/foot.h"
+#include "plumbfoot/geometry/result.h"
+
+namespace plumbfoot::cli {
+
+/// What was said of the photos on the command line.
+struct PhotoWords {
+  std::vector<std::string> files;  ///< Photos, and points files (*.json).
+  std::string table;
+  std::string stage;                ///< Of photos that don't tell theirs.
+  std::vector<std::string> points;  ///< "LF-before=FILE"
+};
+
+/// The photos of one foot at one stage.
+struct FootPhotos {
+  Foot foot = Foot::kLeftFore;
+  Stage stage = Stage::kOther;
+  std::map<View, std::filesystem::path> photos;
+  find::PointsFile points;
+};
+
+/// Sorts the photos: by the table, by their names, by the times they were
+/// taken, by --stage, and by asking, if stdin is a terminal.
+/// @return The feet, in the order of Foot and Stage; or kUsage, kFileMissing,
+///   kUnsorted naming all that can't be sorted, and what LoadPoints refuses.
+Result<std::vector<FootPhotos>> SortPhotos(const PhotoWords& words);
+
+/// "LF before the trim".
+std::string NameOf(Foot foot, Stage stage);
+
+}  // namespace plumbfoot::cli
