@@ -182,7 +182,8 @@ News FindNews(const VisitToRecord& visit, Present& present) {
 
 }  // namespace
 
-Result<ChosenHorse> ChooseHorse(const Casebook& casebook, const VisitToRecord& visit) {
+Result<ChosenHorse> ChooseHorse(const Casebook& casebook,
+                                const VisitToRecord& visit) {
   if (!IsName(visit.horse)) {
     return Refusal{RefusalCode::kUsage,
                    "\"" + visit.horse + "\" can't be a horse's name.",

@@ -29,8 +29,8 @@ Day Today() {
   const std::time_t now = std::time(nullptr);
   std::tm local{};
   ::localtime_r(&now, &local);
-  return Day(std::chrono::year(local.tm_year + 1900) /
-             (local.tm_mon + 1) / local.tm_mday);
+  return Day(std::chrono::year(local.tm_year + 1900) / (local.tm_mon + 1) /
+             local.tm_mday);
 }
 
 void PrintJson(const json& root) {
@@ -107,16 +107,16 @@ ExitStatus RunVerify(const Casebook& casebook, const HistoryWords& words) {
                {"damage", ToJson(verified.damage)}});
   } else {
     Print(verified.damage, stdout);
-    fmt::print("{} horses, {} visits, {} records whole, {} files whole, "
-               "{} damaged\n",
-               verified.horses,
-               verified.visits,
-               verified.records,
-               verified.files,
-               verified.damage.size());
+    fmt::print(
+        "{} horses, {} visits, {} records whole, {} files whole, "
+        "{} damaged\n",
+        verified.horses,
+        verified.visits,
+        verified.records,
+        verified.files,
+        verified.damage.size());
   }
-  return verified.damage.empty() ? ExitStatus::kDone
-                                 : ExitStatus::kNeedsPerson;
+  return verified.damage.empty() ? ExitStatus::kDone : ExitStatus::kNeedsPerson;
 }
 
 ExitStatus RunHistory(const HistoryWords& words) {

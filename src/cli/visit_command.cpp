@@ -56,8 +56,8 @@ std::string Now() {
   std::tm utc{};
   ::gmtime_r(&now, &utc);
   std::array<char, 32> text{};
-  const std::size_t size = std::strftime(
-      text.data(), text.size(), "%Y-%m-%dT%H:%M:%SZ", &utc);
+  const std::size_t size =
+      std::strftime(text.data(), text.size(), "%Y-%m-%dT%H:%M:%SZ", &utc);
   return {text.data(), size};
 }
 
@@ -74,9 +74,10 @@ Result<std::function<void(Notes&)>> NotesFrom(const VisitWords& words) {
   nothing.feet = work.feet;
   const bool worked = work != nothing;
   if (!words.feet.empty() && !worked) {
-    return Refusal{RefusalCode::kUsage,
-                   "--feet says which feet something was done to, but not what.",
-                   "Add --trimmed, --shoe, --nails, ..."};
+    return Refusal{
+        RefusalCode::kUsage,
+        "--feet says which feet something was done to, but not what.",
+        "Add --trimmed, --shoe, --nails, ..."};
   }
   std::optional<Day> next;
   if (!words.next.empty() && words.next != "none") {
@@ -147,8 +148,9 @@ std::optional<casebook::Visit> RecordedVisit(const Casebook& casebook,
   return std::nullopt;
 }
 
-const casebook::FootRecord* LastOf(
-    const std::optional<casebook::Visit>& visit, Foot foot, Stage stage) {
+const casebook::FootRecord* LastOf(const std::optional<casebook::Visit>& visit,
+                                   Foot foot,
+                                   Stage stage) {
   if (!visit) return nullptr;
   for (const casebook::FootRecord& record : visit->feet) {
     if (record.foot == foot && record.stage == stage) return &record;
@@ -183,22 +185,22 @@ struct Told {
 json ToJson(const Told& told) {
   const fs::path visit = told.casebook / "horses" / told.recorded.horse.folder /
                          "visits" / casebook::DayText(told.day);
-  return {{"casebook", told.casebook.string()},
-          {"casebook_made", told.made},
-          {"horse",
-           {{"name", told.recorded.horse.name},
-            {"yard", told.recorded.horse.yard},
-            {"folder", told.recorded.horse.folder},
-            {"new", told.recorded.horse_is_new}}},
-          {"visit", visit.string()},
-          {"visit_new", told.recorded.visit_is_new},
-          {"notes_changed", told.recorded.notes_changed},
-          {"recorded", told.recorded.added},
-          {"recorded_already", told.recorded.known},
-          {"retake", told.retake},
-          {"place_by_hand", told.place},
-          {"next_visit",
-           told.next ? json(casebook::DayText(*told.next)) : json()}};
+  return {
+      {"casebook", told.casebook.string()},
+      {"casebook_made", told.made},
+      {"horse",
+       {{"name", told.recorded.horse.name},
+        {"yard", told.recorded.horse.yard},
+        {"folder", told.recorded.horse.folder},
+        {"new", told.recorded.horse_is_new}}},
+      {"visit", visit.string()},
+      {"visit_new", told.recorded.visit_is_new},
+      {"notes_changed", told.recorded.notes_changed},
+      {"recorded", told.recorded.added},
+      {"recorded_already", told.recorded.known},
+      {"retake", told.retake},
+      {"place_by_hand", told.place},
+      {"next_visit", told.next ? json(casebook::DayText(*told.next)) : json()}};
 }
 
 std::string Joined(const std::vector<std::string>& words) {
@@ -210,11 +212,12 @@ void Print(const Told& told) {
   if (told.made) {
     fmt::print("A new casebook was made: {}\n", told.casebook.string());
   }
-  fmt::print("{}{}: visit of {}{}\n",
-             recorded.horse.name,
-             recorded.horse.yard.empty() ? "" : " (" + recorded.horse.yard + ")",
-             casebook::DayText(told.day),
-             recorded.horse_is_new ? ", a new horse in the casebook" : "");
+  fmt::print(
+      "{}{}: visit of {}{}\n",
+      recorded.horse.name,
+      recorded.horse.yard.empty() ? "" : " (" + recorded.horse.yard + ")",
+      casebook::DayText(told.day),
+      recorded.horse_is_new ? ", a new horse in the casebook" : "");
   if (!recorded.added.empty()) {
     fmt::print("Recorded: {}\n", Joined(recorded.added));
   }
@@ -302,7 +305,8 @@ Result<Told> DoVisit(const VisitWords& words) {
     }
     known.push_back(last->folder.filename().string());
     if (const auto report = casebook::LoadReport(*last)) {
-      for (std::string& line : ToPlace(NameOf(foot.foot, foot.stage), *report)) {
+      for (std::string& line :
+           ToPlace(NameOf(foot.foot, foot.stage), *report)) {
         told.place.push_back(std::move(line));
       }
     }
@@ -331,8 +335,8 @@ Result<Told> DoVisit(const VisitWords& words) {
   known.insert(
       known.end(), told.recorded.known.begin(), told.recorded.known.end());
   told.recorded.known = std::move(known);
-  if (const auto after = RecordedVisit(
-          *opened, {told.recorded.horse, false}, *day)) {
+  if (const auto after =
+          RecordedVisit(*opened, {told.recorded.horse, false}, *day)) {
     told.next = casebook::NextVisit(*day, after->notes);
   }
   return told;
@@ -342,8 +346,9 @@ ExitStatus RunVisit(const VisitWords& words) {
   const auto told = DoVisit(words);
   if (!told) return Refuse(told.error());
   if (words.as_json) {
-    fmt::print("{}\n",
-               ToJson(*told).dump(2, ' ', false, json::error_handler_t::replace));
+    fmt::print(
+        "{}\n",
+        ToJson(*told).dump(2, ' ', false, json::error_handler_t::replace));
   } else {
     Print(*told);
   }
@@ -401,7 +406,8 @@ void AddVisit(CLI::App& program, Action& action) {
   CLI::App* command = program.add_subcommand(
       "visit",
       "Record a visit in the casebook: the day's photos, measured, and notes");
-  command->add_option("CASEBOOK", words->casebook, "Its folder; made if missing")
+  command
+      ->add_option("CASEBOOK", words->casebook, "Its folder; made if missing")
       ->required();
   command->add_option(
       "PHOTO",

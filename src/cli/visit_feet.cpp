@@ -88,8 +88,7 @@ std::vector<View> ViewsOf(const FootJob& job) {
 }
 
 std::string Words(const Refusal& refusal) {
-  return refusal.message +
-         (refusal.remedy.empty() ? "" : " " + refusal.remedy);
+  return refusal.message + (refusal.remedy.empty() ? "" : " " + refusal.remedy);
 }
 
 /// "IMG_7.jpg (LF before the trim, solar)"
@@ -280,7 +279,8 @@ FootDone MeasureJob(const FootJob& job, const JobOptions& options) {
   record.report_json = report::ReportText(report);
   done.place = ToPlace(done.name, json::parse(record.report_json));
   record.points_json = find::WritePoints(report::PointsOf(report));
-  if (HasPoints(used.points)) record.given_json = find::WritePoints(used.points);
+  if (HasPoints(used.points))
+    record.given_json = find::WritePoints(used.points);
   for (auto& [view, source] : used.photos) {
     record.photos[view] = {source.original_name, std::move(source.bytes)};
   }

@@ -43,7 +43,8 @@ struct JobOptions {
 
 /// Joins the photos of a foot with those of its last record: a view that isn't
 /// given now is taken from there, and so are a person's points on the same
-/// photo. @return what ReadBytes and LoadPoints refuse; kFileMissing where there
+/// photo. @return what ReadBytes and LoadPoints refuse; kFileMissing where
+/// there
 ///   is no photo at all.
 Result<FootJob> JobFor(const FootPhotos& foot,
                        const casebook::FootRecord* last);
@@ -57,7 +58,8 @@ bool IsRecorded(const FootJob& job,
                 const casebook::FootRecord* last);
 
 /// The points of a report (report.json) that a person has to place: those that
-/// weren't found, and those that the finder isn't sure of. A line for each view.
+/// weren't found, and those that the finder isn't sure of. A line for each
+/// view.
 std::vector<std::string> ToPlace(const std::string& name,
                                  const nlohmann::json& report);
 

@@ -84,8 +84,7 @@ void TellByTime(std::vector<Photo>& photos) {
   for (const Photo& photo : photos) {
     // One that can't be read is refused when it is measured.
     const auto read = photo::LoadPhoto(photo.path);
-    timed.push_back(
-        {photo.place, read ? read->exif.taken : std::nullopt});
+    timed.push_back({photo.place, read ? read->exif.taken : std::nullopt});
   }
   casebook::TellStagesByTime(timed);
   for (std::size_t i = 0; i < photos.size(); ++i) {
@@ -148,7 +147,8 @@ Result<FootPhotos*> FootNamed(const std::string& name, Feet& feet) {
   const PhotoPlace place = casebook::ReadPlace(name);
   std::vector<FootPhotos*> meant;
   for (auto& [key, foot] : feet) {
-    if (place.foot == foot.foot && (!place.stage || *place.stage == foot.stage)) {
+    if (place.foot == foot.foot &&
+        (!place.stage || *place.stage == foot.stage)) {
       meant.push_back(&foot);
     }
   }
@@ -160,10 +160,10 @@ Result<FootPhotos*> FootNamed(const std::string& name, Feet& feet) {
     foot.stage = *place.stage;
     return &foot;
   }
-  return Refusal{RefusalCode::kUsage,
-                 fmt::format("It isn't clear which foot's points \"{}\" are.",
-                             name),
-                 "Name foot and stage, such as LF-before."};
+  return Refusal{
+      RefusalCode::kUsage,
+      fmt::format("It isn't clear which foot's points \"{}\" are.", name),
+      "Name foot and stage, such as LF-before."};
 }
 
 Result<Done> GivePoints(const PhotoWords& words,
@@ -191,10 +191,10 @@ Result<Done> GivePoints(const PhotoWords& words,
   for (const std::string& option : words.points) {
     const std::size_t equals = option.find('=');
     if (equals == std::string::npos) {
-      return Refusal{RefusalCode::kUsage,
-                     fmt::format("--points \"{}\" doesn't say whose they are.",
-                                 option),
-                     "Write --points LF-before=points.json."};
+      return Refusal{
+          RefusalCode::kUsage,
+          fmt::format("--points \"{}\" doesn't say whose they are.", option),
+          "Write --points LF-before=points.json."};
     }
     const auto foot = FootNamed(option.substr(0, equals), feet);
     if (!foot) return foot.error();
@@ -226,10 +226,9 @@ Result<std::vector<FootPhotos>> SortPhotos(const PhotoWords& words) {
   for (const Photo& photo : photos) {
     std::error_code ignored;
     if (!fs::exists(photo.path, ignored)) {
-      return Refusal{
-          RefusalCode::kFileMissing,
-          fmt::format("There is no file {}.", photo.path.string()),
-          "Check the name and the folder."};
+      return Refusal{RefusalCode::kFileMissing,
+                     fmt::format("There is no file {}.", photo.path.string()),
+                     "Check the name and the folder."};
     }
   }
   TellByTime(photos);
@@ -244,8 +243,8 @@ Result<std::vector<FootPhotos>> SortPhotos(const PhotoWords& words) {
   for (Photo& photo : photos) {
     if (Missing(photo.place).empty()) continue;
     if (::isatty(STDIN_FILENO) == 0 || !Ask(photo)) {
-      unsorted.push_back(
-          photo.path.string() + " (not told: " + Missing(photo.place) + ")");
+      unsorted.push_back(photo.path.string() +
+                         " (not told: " + Missing(photo.place) + ")");
     }
   }
   if (!unsorted.empty()) return Unsorted(unsorted);

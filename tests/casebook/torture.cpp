@@ -383,12 +383,14 @@ Outcome KillWhileRecording(const fs::path& recorder,
                    seed,
                    [&](const Recording& recording, Acknowledged& acknowledged) {
                      const Child child = Start(Words(recorder, recording));
-                     // Whatever the disk's speed, at any moment of the first four
-        // recordings. CHOSEN: on a slow one, one takes a tenth of a second.
-        std::string said = AwaitLines(child, random.Below(4));
-        std::this_thread::sleep_for(std::chrono::microseconds(
-            static_cast<int>(random.Uniform(0, 150'000))));
-        ::kill(child.pid, SIGKILL);
+                     // Whatever the disk's speed, at any moment of the first
+                     // four
+                     // recordings. CHOSEN: on a slow one, one takes a tenth of
+                     // a second.
+                     std::string said = AwaitLines(child, random.Below(4));
+                     std::this_thread::sleep_for(std::chrono::microseconds(
+                         static_cast<int>(random.Uniform(0, 150'000))));
+                     ::kill(child.pid, SIGKILL);
                      const int status =
                          Finish(child, acknowledged, std::move(said));
                      return WIFSIGNALED(status) ? 1 : 0;

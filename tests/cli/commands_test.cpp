@@ -262,7 +262,7 @@ TEST(Check, MakesALensProfileFromChessboards) {
 }
 
 TEST(Help, EveryCommandExplainsItself) {
-  for (const char* command : {"card", "check", "measure"}) {
+  for (const char* command : {"card", "check", "measure", "visit", "history"}) {
     const auto result = Plumbfoot({command, "--help"});
     EXPECT_EQ(result.status, 0);
     EXPECT_THAT(result.out, HasSubstr("--"));
