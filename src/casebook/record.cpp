@@ -73,6 +73,7 @@ Prepared Prepare(const FootToRecord& foot, const std::string& now) {
   add(kReportFile, foot.report_json);
   if (!foot.points_json.empty()) add(kPointsFile, foot.points_json);
   if (foot.given_json) add(kGivenFile, *foot.given_json);
+  for (const auto& [view, bytes] : foot.drawn) add(DrawnFile(view), bytes);
   return prepared;
 }
 

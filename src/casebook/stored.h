@@ -31,6 +31,10 @@ inline constexpr const char* kRecordFile = "record.json";
 inline constexpr const char* kReportFile = "report.json";
 inline constexpr const char* kPointsFile = "points.json";
 inline constexpr const char* kGivenFile = "given.json";
+/// The photo with its measures drawn on: "solar-annotated.jpg".
+inline std::string DrawnFile(View view) {
+  return std::string(geometry::ViewName(view)) + "-annotated.jpg";
+}
 
 std::filesystem::path HorseFolder(const Casebook& casebook,
                                   const std::string& horse);

@@ -19,5 +19,6 @@ void AddCompare(CLI::App& program, Action& action);
 void AddMeasure(CLI::App& program, Action& action);
 void AddVisit(CLI::App& program, Action& action);
 void AddHistory(CLI::App& program, Action& action);
+void AddReport(CLI::App& program, Action& action);
 
 }  // namespace plumbfoot::cli

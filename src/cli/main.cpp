@@ -33,6 +33,7 @@ ExitStatus Run(int argc, char** argv) {
   plumbfoot::cli::AddCompare(program, action);
   plumbfoot::cli::AddVisit(program, action);
   plumbfoot::cli::AddHistory(program, action);
+  plumbfoot::cli::AddReport(program, action);
   try {
     program.parse(argc, argv);
   } catch (const CLI::ParseError& error) {

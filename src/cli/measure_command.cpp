@@ -5,14 +5,13 @@
 #include <filesystem>
 #include <future>
 #include <memory>
-#include <opencv2/core/mat.hpp>
 
 #include "cli/commands.h"
 #include "cli/scale_words.h"
-#include "plumbfoot/draw/annotate.h"
 #include "plumbfoot/find/points_file.h"
 #include "plumbfoot/photo/encode_jpeg.h"
 #include "plumbfoot/photo/write_file.h"
+#include "plumbfoot/report/drawn_photo.h"
 #include "plumbfoot/report/measure_foot.h"
 #include "plumbfoot/report/report_json.h"
 #include "plumbfoot/report/terminal_table.h"
@@ -99,24 +98,6 @@ Result<report::FootRequest> RequestFrom(const MeasureWords& words, bool known) {
   return request;
 }
 
-cv::Mat Annotated(const report::FootReport& foot,
-                  const report::ViewReport& view,
-                  const report::ReadPhoto& read) {
-  draw::Caption caption;
-  caption.foot = geometry::FootWords(foot.foot);
-  caption.horse = foot.horse.value_or("");
-  caption.date = foot.date.value_or("");
-  if (foot.stage != report::Stage::kOther) {
-    caption.stage = report::StageWords(foot.stage);
-  }
-  if (foot.shod) caption.lines.emplace_back("Shod: the ground is the shoe's.");
-  draw::AnnotateOptions options;
-  options.plane = read.plane;
-  return draw::DrawAnnotated(
-             read.photo, view.points, view.measures, caption, options)
-      .rgb;
-}
-
 ExitStatus RunMeasure(const MeasureWords& words, bool known) {
   const auto request = RequestFrom(words, known);
   if (!request) return Refuse(request.error());
@@ -126,19 +107,17 @@ ExitStatus RunMeasure(const MeasureWords& words, bool known) {
 
   // Everything is made before anything is written.
   std::vector<photo::NamedBytes> files;
-  // Text is set in this thread alone: the libraries that do it keep what they
-  // know of fonts for each thread, and take it down while others still look.
   std::future<std::string> solar;
   if (foot.solar) {
     solar = std::async(std::launch::async,
-                       [rgb = Annotated(foot, *foot.solar, *measured->solar)] {
+                       [rgb = report::DrawnPhoto(*measured, View::kSolar)] {
                          return photo::EncodeJpeg(rgb);
                        });
   }
   if (foot.lateral) {
-    files.push_back({"lateral-annotated.jpg",
-                     photo::EncodeJpeg(
-                         Annotated(foot, *foot.lateral, *measured->lateral))});
+    files.push_back(
+        {"lateral-annotated.jpg",
+         photo::EncodeJpeg(report::DrawnPhoto(*measured, View::kLateral))});
   }
   if (foot.solar) files.push_back({"solar-annotated.jpg", solar.get()});
   const std::string text = report::ReportText(foot);

@@ -98,6 +98,13 @@ Result<Settings> LoadSettings(const std::filesystem::path& path) {
       it != document.end() && it->is_string()) {
     settings.lens_profile = it->get<std::string>();
   }
+  const auto told = [&](const char* key) {
+    const auto it = document.find(key);
+    return it != document.end() && it->is_string() ? it->get<std::string>()
+                                                   : std::string();
+  };
+  settings.practice = told("practice");
+  settings.telephone = told("telephone");
   return settings;
 }
 
@@ -110,6 +117,8 @@ Result<Done> SaveSettings(const Settings& settings,
   if (settings.lens_profile) {
     document["lens_profile"] = *settings.lens_profile;
   }
+  if (!settings.practice.empty()) document["practice"] = settings.practice;
+  if (!settings.telephone.empty()) document["telephone"] = settings.telephone;
   std::error_code failed;
   std::filesystem::create_directories(path.parent_path(), failed);
   if (failed) {

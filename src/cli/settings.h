@@ -15,6 +15,9 @@ struct Settings {
   std::optional<double> card_measured_mm;
   /// The lens profile that `check --lens` made.
   std::optional<std::string> lens_profile;
+  // On the owner's page; may be empty.
+  std::string practice;
+  std::string telephone;
 };
 
 /// $PLUMBFOOT_SETTINGS, else $XDG_CONFIG_HOME/plumbfoot/settings.json, else

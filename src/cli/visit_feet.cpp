@@ -5,14 +5,19 @@
 
 #include <algorithm>
 #include <atomic>
+#include <condition_variable>
+#include <deque>
 #include <exception>
 #include <fstream>
+#include <future>
 #include <mutex>
 #include <nlohmann/json.hpp>
 #include <opencv2/core/utility.hpp>
 #include <thread>
 
+#include "plumbfoot/photo/encode_jpeg.h"
 #include "plumbfoot/photo/read_file.h"
+#include "plumbfoot/report/drawn_photo.h"
 #include "plumbfoot/report/report_json.h"
 
 namespace plumbfoot::cli {
@@ -113,7 +118,7 @@ std::string Reasons(const report::ViewReport& view) {
 std::vector<View> UsableViews(const FootJob& job,
                               const JobOptions& options,
                               std::vector<View> views,
-                              report::FootReport& report,
+                              report::MeasuredFoot& foot,
                               std::vector<std::string>& retake) {
   while (!views.empty()) {
     auto measured = report::MeasureFoot(RequestFor(job, options, views));
@@ -158,7 +163,7 @@ std::vector<View> UsableViews(const FootJob& job,
       good.push_back(view);
     }
     if (good.size() == views.size()) {
-      report = std::move(measured->report);
+      foot = std::move(*measured);
       return views;
     }
     // What is measured from both photos mustn't rest on a bad one.
@@ -246,12 +251,15 @@ bool IsRecorded(const FootJob& job,
       });
 }
 
-FootDone MeasureJob(const FootJob& job, const JobOptions& options) {
+FootDone MeasureJob(const FootJob& job,
+                    const JobOptions& options,
+                    const InDrawingThread& draw) {
   FootDone done;
   done.name = NameOf(job.foot, job.stage);
-  report::FootReport report;
+  report::MeasuredFoot foot;
+  report::FootReport& report = foot.report;
   const std::vector<View> views =
-      UsableViews(job, options, ViewsOf(job), report, done.retake);
+      UsableViews(job, options, ViewsOf(job), foot, done.retake);
   const bool news = std::any_of(views.begin(), views.end(), [&](View view) {
     return !job.photos.at(view).recorded;
   });
@@ -283,10 +291,60 @@ FootDone MeasureJob(const FootJob& job, const JobOptions& options) {
     record.given_json = find::WritePoints(used.points);
   for (auto& [view, source] : used.photos) {
     record.photos[view] = {source.original_name, std::move(source.bytes)};
+    cv::Mat drawn;
+    draw([&] { drawn = report::DrawnPhoto(foot, view); });
+    record.drawn[view] = photo::EncodeJpeg(drawn);
   }
   done.record = std::move(record);
   return done;
 }
+
+namespace {
+
+/// Work that others have for one thread.
+class Desk {
+ public:
+  /// Waits until the work is done.
+  void Hand(const std::function<void()>& work) {
+    std::packaged_task<void()> task(work);
+    auto done = task.get_future();
+    {
+      const std::lock_guard<std::mutex> guard(lock_);
+      tasks_.push_back(std::move(task));
+    }
+    called_.notify_one();
+    done.get();
+  }
+  /// Nobody will hand anything any more.
+  void Close() {
+    {
+      const std::lock_guard<std::mutex> guard(lock_);
+      closed_ = true;
+    }
+    called_.notify_one();
+  }
+  /// Does what is handed in until it is closed.
+  void Serve() {
+    std::unique_lock<std::mutex> guard(lock_);
+    while (true) {
+      called_.wait(guard, [&] { return closed_ || !tasks_.empty(); });
+      if (tasks_.empty()) return;
+      std::packaged_task<void()> task = std::move(tasks_.front());
+      tasks_.pop_front();
+      guard.unlock();
+      task();
+      guard.lock();
+    }
+  }
+
+ private:
+  std::mutex lock_;
+  std::condition_variable called_;
+  std::deque<std::packaged_task<void()>> tasks_;
+  bool closed_ = false;
+};
+
+}  // namespace
 
 std::vector<FootDone> MeasureJobs(const std::vector<FootJob>& jobs,
                                   const JobOptions& options,
@@ -302,11 +360,14 @@ std::vector<FootDone> MeasureJobs(const std::vector<FootJob>& jobs,
   std::atomic<std::size_t> next{0};
   std::mutex lock;
   int finished = 0;
+  int working = workers;
   std::exception_ptr fault;
-  const auto work = [&] {
+  Desk desk;
+  const auto measure = [&] {
     for (std::size_t i = next++; i < jobs.size(); i = next++) {
       try {
-        results[i] = MeasureJob(jobs[i], options);
+        results[i] = MeasureJob(
+            jobs[i], options, [&](const auto& drawing) { desk.Hand(drawing); });
       } catch (...) {
         const std::lock_guard<std::mutex> guard(lock);
         fault = std::current_exception();
@@ -316,9 +377,15 @@ std::vector<FootDone> MeasureJobs(const std::vector<FootJob>& jobs,
       done(++finished);
     }
   };
+  const auto work = [&] {
+    measure();
+    const std::lock_guard<std::mutex> guard(lock);
+    if (--working == 0) desk.Close();
+  };
   std::vector<std::thread> threads;
   threads.reserve(static_cast<std::size_t>(workers));
   for (int i = 0; i < workers; ++i) threads.emplace_back(work);
+  desk.Serve();
   for (std::thread& thread : threads) thread.join();
   if (fault) std::rethrow_exception(fault);
   return results;

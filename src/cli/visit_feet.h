@@ -72,9 +72,14 @@ struct FootDone {
   std::vector<std::string> place;   ///< "solar: heel_left, heel_right".
 };
 
+/// Does some work in the one thread that draws, and returns when it is done.
+using InDrawingThread = std::function<void(const std::function<void()>&)>;
+
 /// Measures one foot. A photo that can't be used is left out, and the other one
 /// measured alone.
-FootDone MeasureJob(const FootJob& job, const JobOptions& options);
+FootDone MeasureJob(const FootJob& job,
+                    const JobOptions& options,
+                    const InDrawingThread& draw);
 
 /// Measures all of them, several at a time.
 /// @param done  Called after each with how many are done, one call at a time.

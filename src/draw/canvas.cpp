@@ -386,6 +386,52 @@ void Canvas::Arrow(CanvasPoint from,
   Fill(tip, pen.colour);
 }
 
+Box Canvas::PlacePicture(const cv::Mat& rgb,
+                         const Box& box,
+                         std::string_view jpeg) {
+  if (rgb.empty() || rgb.type() != CV_8UC3) {
+    throw std::invalid_argument("Canvas::PlacePicture: not an RGB picture");
+  }
+  const double scale = std::min(box.width / rgb.cols, box.height / rgb.rows);
+  const Box taken{box.x + (box.width - scale * rgb.cols) / 2,
+                  box.y + (box.height - scale * rgb.rows) / 2,
+                  scale * rgb.cols,
+                  scale * rgb.rows};
+  const Surface surface(
+      cairo_image_surface_create(CAIRO_FORMAT_RGB24, rgb.cols, rgb.rows));
+  Require(cairo_surface_status(surface.get()));
+  cairo_surface_flush(surface.get());
+  cv::Mat to(
+      rgb.rows,
+      rgb.cols,
+      CV_8UC4,
+      cairo_image_surface_get_data(surface.get()),
+      static_cast<std::size_t>(cairo_image_surface_get_stride(surface.get())));
+  cv::cvtColor(rgb, to, cv::COLOR_RGB2BGRA);
+  cairo_surface_mark_dirty(surface.get());
+  if (!jpeg.empty()) {
+    // cairo keeps the bytes until it has written them.
+    auto kept = std::make_unique<std::string>(jpeg);
+    const auto* bytes = reinterpret_cast<const unsigned char*>(kept->data());
+    Require(cairo_surface_set_mime_data(
+        surface.get(),
+        CAIRO_MIME_TYPE_JPEG,
+        bytes,
+        kept->size(),
+        [](void* closure) { delete static_cast<std::string*>(closure); },
+        kept.get()));
+    (void)kept.release();
+  }
+  cairo_t* const context = state_->cairo();
+  cairo_save(context);
+  cairo_translate(context, taken.x, taken.y);
+  cairo_scale(context, scale, scale);
+  cairo_set_source_surface(context, surface.get(), 0, 0);
+  cairo_paint(context);
+  cairo_restore(context);
+  return taken;
+}
+
 Box Canvas::MeasureText(std::string_view text, const TextStyle& style) const {
   const Box size = State::SizeOf(state_->Lay(text, style, Anchor::kLeft).get());
   return {0, 0, size.width, size.height};

@@ -16,6 +16,7 @@
 ///         report.json          what was measured
 ///         points.json          the points it rests on
 ///         given.json           those of them that a person gave, if any
+///         solar-annotated.jpg  the photo with its measures drawn on
 ///         record.json          SHA-256 of each of the files above
 ///       LF-before_trim-2/      photographed or placed again: the last counts
 ///   .plumbfoot/                the lock, what is being written, the index.

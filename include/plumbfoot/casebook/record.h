@@ -27,7 +27,9 @@ struct FootToRecord {
   std::string report_json;                ///< The bytes of report.json.
   std::string points_json;                ///< The bytes of points.json.
   std::optional<std::string> given_json;  ///< Points that a person gave.
-  std::string made_from;                  ///< See FootRecord::made_from.
+  /// The photos with their measures drawn on, as bytes of JPEG files.
+  std::map<View, std::string> drawn;
+  std::string made_from;  ///< See FootRecord::made_from.
 };
 
 struct VisitToRecord {

@@ -145,6 +145,15 @@ class Canvas {
   /// A line with a filled head at `to`.
   void Arrow(CanvasPoint from, CanvasPoint to, double head, const Pen& pen);
 
+  /// Puts a picture into a box, as large as it fits, in the box's middle.
+  /// @param rgb   CV_8UC3, red first.
+  /// @param jpeg  The same picture as the bytes of a JPEG file, which a PDF or
+  ///   an SVG takes as they are instead of the pixels; empty: the pixels.
+  /// @return The box that it takes.
+  Box PlacePicture(const cv::Mat& rgb,
+                   const Box& box,
+                   std::string_view jpeg = {});
+
   /// The box that the text takes with its top left corner at the origin.
   Box MeasureText(std::string_view text, const TextStyle& style) const;
   /// Sets text; `at` is the top of its box, at its left, middle or right.

@@ -1,0 +1,56 @@
+// SPDX-License-Identifier: Apache-2.0
+/// @file
+/// From what the casebook holds of a visit to the owner's page.
+#pragma once
+
+#include <nlohmann/json.hpp>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "plumbfoot/casebook/casebook.h"
+#include "plumbfoot/geometry/result.h"
+#include "plumbfoot/report/owner_page.h"
+#include "plumbfoot/report/owner_words.h"
+
+namespace plumbfoot::report {
+
+/// Who sends the page.
+struct Practice {
+  std::string name;       ///< May be empty.
+  std::string telephone;  ///< May be empty.
+};
+
+/// A report.json and the day of its visit.
+struct DatedReport {
+  std::string date;  ///< "2026-03-14"
+  nlohmann::json report;
+};
+
+/// One foot of the visit.
+struct OwnerCaseFoot {
+  DatedReport now;
+  /// What it is compared with: the photo before the trim of the same visit, or
+  /// the last one of the visit before.
+  std::optional<DatedReport> earlier;
+  std::vector<OwnerPicture> pictures;  ///< Of `now`; their words are made here.
+};
+
+struct OwnerCase {
+  Practice practice;
+  casebook::Horse horse;
+  std::string date;  ///< "2026-03-14"
+  casebook::Notes notes;
+  std::vector<OwnerCaseFoot> feet;
+  std::vector<OwnerPlot> plots;  ///< With their words.
+};
+
+/// The page in plain words: what was done, what changed and what did not, and
+/// when to call the vet. Says nothing of numbers that most sound horses have:
+/// of the comparisons with published figures only those that stand out
+/// (judge::Observation::stands_out).
+/// @return kUsage without a foot; kNotOurFormat, kVersionUnknown of a report.
+Result<OwnerPage> MakeOwnerPage(const OwnerCase& visit,
+                                const OwnerWords& words);
+
+}  // namespace plumbfoot::report
