@@ -194,7 +194,7 @@ inline void DrawFoot(Scene& s, Lots& l) {
   const float frog_length = s.frog_apex - s.frog_back;
   s.frog_half = std::min(
       frog_length * (l.Chance(0.8f) ? l.In(0.2f, 0.38f) : l.In(0.14f, 0.5f)),
-      std::min(s.heel_left, s.heel_right) - 5);
+      std::min(s.heel_left, s.heel_right) - 8);
   s.frog_half = std::max(s.frog_half, 9.0f);
   s.frog_power = l.In(0.68f, 1.15f);
   s.frog_wide = frog_length * l.In(0.05f, 0.25f);
@@ -606,18 +606,48 @@ inline void Mark12(
                       v < static_cast<float>(size);
 }
 
-/// Does hair, another limb or a bulb stand before this place of the foot?
+/// What stands before this place of the foot; kNothing: it is seen.
 /// @param near what is no more than this nearer is seen past [mm].
-inline bool BehindHair(const Scene& bare, V3 p, float near) {
+inline int Before(const Scene& bare, V3 p, float near) {
   const V3 to = Unit(p - bare.camera);
   const float far = Length(p - bare.camera);
   for (float t = std::max(far - 130, 10.0f); t < far - near;) {
     int part = kNothing, which = 0;
     const float d = SolidOf(bare, bare.camera + to * t, &part, &which);
-    if (d < 0.3f) return part == kSkin;
+    if (d < 0.3f) return part;
     t += std::max(d, 0.3f);
   }
-  return false;
+  return kNothing;
+}
+
+/// The rearmost bearing point of a bare heel, as design.md and the support
+/// length of the published measures have it. The outline's rear edge is nearly
+/// straight there: the outermost place that is as far back as any.
+/// @param side 1 left, -1 right.
+inline V3 Rearmost(const Scene& s, float side) {
+  const float h = side > 0 ? s.heel_left : s.heel_right;
+  const auto shift = [&](float y) { return HeelShift(s, 0, side * y); };
+  constexpr float kStep = 0.5f;
+  // Behind the foot's own skew, so that its rear edge counts as level.
+  const auto rear = [&](float y) {
+    float in = 0.5f * s.x_wide, past = -25;
+    for (int i = 0; i < 14; ++i) {
+      const float x = 0.5f * (in + past);
+      (OutlineOf(s, x, side * y) < 0 ? in : past) = x;
+    }
+    return in - shift(y);
+  };
+  float least = 1e9f;
+  for (float y = h + 2; y > h - s.heel_round - 3; y -= kStep) {
+    // Not on the frog. CHOSEN: nor within 2 mm of it, where its groove is.
+    if (FrogOf(s, std::max(rear(y) + shift(y), s.frog_back) + 1, side * y) < 2)
+      break;
+    least = std::min(least, rear(y));
+  }
+  // CHOSEN: three tenths of a millimetre further forward looks the same.
+  float y = h + 2;
+  while (rear(y) > least + 0.3f) y -= kStep;
+  return {rear(y) + shift(y), side * y, 0};
 }
 
 /// The place of the bearing outline that is foremost along the frog's axis.
@@ -645,34 +675,32 @@ inline void LabelPoints(const Scene& s, int size, V3 normal, Labels* out) {
     Mark12(s, size, normal, 0, Foremost(s), out);
     for (int side = 0; side < 2; ++side) {
       const float sign = side == 0 ? 1.0f : -1.0f;
-      const float h = side == 0 ? s.heel_left : s.heel_right;
-      // The outline's corner: SoftMax cuts a quarter of its width off.
-      float y = h - 0.25f * s.heel_round;
-      float x = s.heel_skew * Clamp(sign * h / s.half_left, -1.2f, 1.2f) +
-                0.25f * s.heel_round;
+      V3 heel = Rearmost(s, sign);
       if (s.shod) {
         // The end of the branch.
         float edge = 5;
         while (SideOf(s, -s.shoe_back + 3, sign * edge) < s.shoe_out &&
                edge < 120)
           edge += 0.5f;
-        y = edge - 0.5f * s.shoe_web;
-        x = -s.shoe_back;
+        heel = {-s.shoe_back, sign * (edge - 0.5f * s.shoe_web), 0};
       }
-      Mark12(s, size, normal, 1 + side, {x, sign * y, 0}, out);
+      Mark12(s, size, normal, 1 + side, heel, out);
     }
     if (!s.pad) {
       const float z = lift + s.frog_lift + 1.5f;
-      Mark12(s,
-             size,
-             normal,
-             3,
-             {s.frog_apex, s.frog_turn * (s.frog_apex - s.frog_back), z},
-             out);
       const float x = s.frog_back + s.frog_wide;
       const float y = s.frog_turn * s.frog_wide;
-      Mark12(s, size, normal, 4, {x, y + s.frog_half, z}, out);
-      Mark12(s, size, normal, 5, {x, y - s.frog_half, z}, out);
+      const V3 frog[3] = {
+          {s.frog_apex, s.frog_turn * (s.frog_apex - s.frog_back), z},
+          {x, y + s.frog_half, z},
+          {x, y - s.frog_half, z}};
+      for (int i = 0; i < 3; ++i) {
+        Mark12(s, size, normal, 3 + i, frog[i], out);
+        // Under a shoe's branch or bar, or under hair. CHOSEN: the horn of the
+        // bars and a frog's own roughness hide nothing.
+        const int before = Before(bare, frog[i], 4);
+        if (before == kShoe || before == kSkin) out->point[3 + i][2] = 0;
+      }
     }
     return;
   }
@@ -682,20 +710,21 @@ inline void LabelPoints(const Scene& s, int size, V3 normal, Labels* out) {
   Mark12(s, size, normal, 6, {toe, s.bend, 0}, out);
   const V3 hairline{ToeX(s, s.toe_height), s.bend, s.toe_height + lift};
   Mark12(s, size, normal, 7, hairline, out);
-  const float h = side > 0 ? s.heel_left : s.heel_right;
-  const float y = side * (h - 0.25f * s.heel_round);
-  const float skew = 0.25f * s.heel_round +
-                     s.heel_skew * Clamp(side * h / s.half_left, -1.2f, 1.2f);
-  const V3 heel{s.shod ? -s.shoe_back : skew, y, 0};
+  const V3 horn = Rearmost(s, side);
+  const V3 heel{s.shod ? -s.shoe_back : horn.x, horn.y, 0};
   Mark12(s, size, normal, 8, heel, out);
-  if (BehindHair(bare, heel, 5)) out->point[8][2] = 0;
+  if (Before(bare, heel, 5) == kSkin) out->point[8][2] = 0;
+  // The upper end of the tubules that end there.
   const float k = side > 0 ? s.side_left : s.side_right;
-  const V3 heel_top{HeelX(s, s.heel_height) + skew,
-                    y / (1 + s.heel_height * k + s.flare),
+  const V3 heel_top{HeelX(s, s.heel_height) + horn.x,
+                    horn.y / (1 + s.heel_height * k + s.flare),
                     s.heel_height + lift};
   Mark12(s, size, normal, 9, heel_top, out);
-  // CHOSEN: the roll of skin over the hairline hides nothing, a bulb does.
-  if (BehindHair(bare, heel_top, 16)) out->point[9][2] = 0;
+  // It is seen where the horn just below and before it is: CHOSEN 4 and 5 mm.
+  const float low = s.heel_height - 4;
+  V3 by{HeelX(s, low) + horn.x + 5, 1.3f * side * s.half_left, low + lift};
+  while (by.y * side > 0 && WallOf(s, by.x, by.y, low) > 0) by.y -= side * 0.5f;
+  if (Before(bare, by, 3) == kSkin) out->point[9][2] = 0;
   // A hairline under a fringe cannot be seen. CHOSEN: strands hang down by 0.7
   // of it in the mean; up to 4 mm a person sees between them.
   if (s.fringe > 6) out->point[7][2] = out->point[9][2] = 0;

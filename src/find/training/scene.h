@@ -378,7 +378,9 @@ HD Under UnderOf(const Scene& s, float x, float y) {
   u.frog = FrogOf(s, x, y);
   const float wall = s.wall * Mix(0.72f, 1.0f, Step(0.0f, 0.7f * s.length, x));
   const float in = u.inside - wall;
-  float z = s.bevel * Sq(fmaxf(1 - u.inside / 4.0f, 0.0f));
+  // Outside the ground edge it goes on level: there the wall ends the horn, and
+  // at a heel that leans back it does so far behind the edge.
+  float z = s.bevel * Sq(fmaxf(1 - fmaxf(u.inside, 0.0f) / 4.0f, 0.0f));
   if (in > -1) {
     z += 0.8f * Step(-1, 1, in) * (1 - Step(2, 4, in));
     z += s.concave * Step(1, s.concave_width, in);
