@@ -31,6 +31,7 @@ enum LabelKind : int {
   kFrame,  ///< A foot without its horn.
   kCloven,
   kFromFront,  ///< Or from behind.
+  kLookAlike,  ///< Something round, about as large as a sole.
 };
 
 class Lots {
@@ -315,14 +316,86 @@ inline void DrawColours(Scene& s, Lots& l) {
   if (s.pad) s.sole = l.Chance(0.5f) ? Earth(l, 0.1f, 0.6f) : AnyColour(l);
 }
 
-/// The colours of a foot without its horn: flesh, or dried and blackened.
+/// The colours of a foot without its horn: flesh, or dried and blackened; its
+/// edge is round, without a wall, and leafy.
 inline void DrawFlesh(Scene& s, Lots& l) {
-  s.sole = Hsv(l.In(-0.03f, 0.06f), l.In(0.1f, 0.85f), l.In(0.08f, 0.75f));
-  s.line = l.Chance(0.5f) ? s.sole * l.In(0.3f, 2.5f) : Earth(l, 0.5f, 0.95f);
-  s.frog = l.Chance(0.5f) ? s.sole * l.In(0.5f, 2) : Earth(l, 0.5f, 1.0f);
-  s.burn = s.chalk = s.cracks = s.ring_height = 0;
-  s.wall *= 0.3f;
+  s.sole = l.Chance(0.75f)
+               ? Hsv(l.In(-0.03f, 0.06f), l.In(0.1f, 0.85f), l.In(0.08f, 0.8f))
+               : Earth(l, 0.1f, 0.85f);
+  s.line = l.Chance(0.65f)
+               ? s.sole * (l.Chance(0.5f) ? l.In(0.2f, 0.6f) : l.In(1.6f, 3))
+               : Earth(l, 0.5f, 0.95f);
+  s.frog = l.Chance(0.5f) ? s.sole * l.In(0.5f, 2) : Earth(l, 0.3f, 1.0f);
+  s.rim = s.sole * l.In(0.6f, 1.5f);
+  s.horn = s.sole * l.In(0.6f, 1.4f);
+  s.horn2 = s.horn;
+  s.burn = s.chalk = s.cracks = s.ring_height = s.tubules = s.stripes = 0;
+  s.wall *= l.In(0.1f, 0.3f);
+  s.bevel = l.In(1.5f, 6);
+  s.concave = l.In(0.5f, 6);
+  s.bars = l.Chance(0.6f) ? 0 : l.In(0, 0.6f);
+  s.frog_soft = l.In(2, 8);
+  s.sulcus *= l.In(0.3f, 1);
+  s.leaves = l.In(35, 140);
+  s.leaf_band = l.In(5, 16);
   s.fringe = l.In(0, 12);
+  if (l.Chance(0.5f)) s.mud_amount = -0.3f;
+}
+
+/// Little to tell the parts of a sole by: trimmed, clean and of one colour.
+inline void DrawPlain(Scene& s, Lots& l) {
+  const V3 one = l.Chance(0.7f) ? Earth(l, 0.15f, 0.85f) : s.horn;
+  const float k = l.In(0.5f, 0.97f);
+  for (V3* c : {&s.horn, &s.horn2, &s.sole, &s.rim, &s.line, &s.frog})
+    *c = Mix(*c, one * l.In(0.75f, 1.3f), k);
+  s.cracks = s.chalk = s.stripes = s.burn = 0;
+  s.mud_amount = s.mud_low = 0;
+  if (l.Chance(0.6f)) s.mud_amount = -0.3f;
+  s.dust = l.In(0, 0.4f);
+  s.wet = l.Chance(0.2f) ? l.In(0.2f, 0.8f) : 0;
+  if (l.Chance(0.5f)) s.concave = l.In(1, 5);
+  if (l.Chance(0.5f)) s.sulcus = l.In(1, 7);
+  if (l.Chance(0.5f)) s.wobble = s.frog_wobble = 0;
+}
+
+/// Something round in the foot's place: a stone, a plate, a bowl, a stain, with
+/// or without a wedge on it.
+inline void DrawLookAlike(Scene& s, Lots& l) {
+  const float turn = l.In(0, 6.2832f);
+  s.blot = 1;
+  s.blot_x = s.right * cosf(turn) + s.down * sinf(turn);
+  s.blot_y = s.down * cosf(turn) - s.right * sinf(turn);
+  s.blot_a = l.In(34, 88);
+  s.blot_b = s.blot_a * l.In(0.62f, 1.15f);
+  s.blot_power = l.Chance(0.6f) ? l.In(1.9f, 2.4f) : l.In(1.4f, 5);
+  s.blot_egg = l.Chance(0.5f) ? l.In(-0.3f, 0.3f) : 0;
+  s.blot_cut = l.Chance(0.4f) ? s.blot_a * l.In(0.55f, 1) : 1e3f;
+  s.blot_wave = l.Chance(0.5f) ? l.In(0, 3) : l.In(2, 30);
+  s.blot_dome = l.Chance(0.35f) ? 0 : l.In(-0.9f, 1.2f);
+  s.blot_rim = l.Chance(0.5f) ? 0 : l.In(1, 16);
+  s.blot_shadow = l.Chance(0.5f) ? 0 : l.In(2, 25);
+  s.blot_at = s.centre + s.right * l.In(-40, 40) + s.down * l.In(-40, 40);
+  s.rim_colour = l.Chance(0.5f) ? s.surface[3].a * l.In(0.3f, 2) : AnyColour(l);
+  s.wedge = l.Chance(0.5f);
+  s.wedge_apex = s.blot_a * l.In(-0.2f, 0.6f);
+  s.wedge_half = s.blot_b * l.In(0.15f, 0.7f);
+  s.wedge_power = l.In(0.6f, 1.3f);
+  s.wedge_edge = l.Chance(0.5f) ? 0 : l.In(0.5f, 4);
+  s.wedge_colour =
+      l.Chance(0.7f) ? s.surface[3].a * l.In(0.1f, 1.6f) : AnyColour(l);
+  if (l.Chance(0.5f)) s.surface[3].pattern = l.Chance(0.5f) ? kPlain : kSpeckle;
+  if (l.Chance(0.25f)) {
+    // A stone.
+    Add(s,
+        {s.centre,
+         {l.In(35, 80), l.In(30, 75), l.In(15, 60)},
+         0,
+         0,
+         turn,
+         kBall,
+         3});
+    s.blot = l.Chance(0.3f);
+  }
 }
 
 /// Pads of a paw, or claws, where the foot would be.
@@ -764,17 +837,21 @@ inline void DrawScene(
   s.seed = l.Next();
   s.lateral = view & 1;
   DrawFoot(s, l);
-  s.has_foot = !l.Chance(0.11f);
+  // CHOSEN: what is no foot, and how often; a sole has more look-alikes.
+  s.has_foot = !l.Chance(0.1f);
   s.dorsal = s.lateral && l.Chance(0.06f) ? 1 + l.Pick(2) : 0;
   if (l.Chance(0.38f)) DrawShoe(s, l);
-  bool paw = false;
+  bool paw = false, look_alike = false;
   if (!s.has_foot) {
     const float kind = l.U();
     s.alone = kind < 0.35f;
     s.limb_only = kind > 0.75f;
     paw = kind > 0.6f && !s.limb_only;
     if (!s.alone) s.shod = 0;
-  } else if (!s.dorsal && l.Chance(0.03f)) {
+  } else if (!s.dorsal && l.Chance(s.lateral ? 0.03f : 0.08f)) {
+    s.has_foot = s.shod = s.pad = 0;
+    look_alike = true;
+  } else if (!s.dorsal && l.Chance(s.lateral ? 0.04f : 0.08f)) {
     s.frame = 1;
     s.shod = s.pad = 0;
   } else if (!s.lateral && l.Chance(0.02f)) {
@@ -784,6 +861,8 @@ inline void DrawScene(
   const float toe_angle = atanf(1 / s.cot_toe) / 0.017453293f;
   DrawLimb(s, l, toe_angle);
   DrawColours(s, l);
+  const bool plain = !s.lateral && l.Chance(0.16f);
+  if (plain) DrawPlain(s, l);
   if (s.frame) DrawFlesh(s, l);
 
   // The window and the camera.
@@ -801,7 +880,7 @@ inline void DrawScene(
   if (!s.lateral) {
     normal = {0, 0, 1};
     float turn = l.In(0, 6.2832f);
-    if (l.Chance(0.7f))
+    if (l.Chance(0.3f))
       turn = Deg((l.Chance(0.5f) ? 90.0f : -90.0f) + l.In(-40, 40));
     s.right = {cosf(turn), sinf(turn), 0};
     s.down = {-sinf(turn), cosf(turn), 0};
@@ -845,6 +924,10 @@ inline void DrawScene(
   for (Surface& f : s.surface) f = AnySurface(l);
   s.surface[2] = SkinOrGlove(l);
   if (l.Chance(0.5f)) s.surface[5].pattern = kPlain;
+  if (plain && l.Chance(0.5f)) {
+    s.surface[0].pattern = s.surface[1].pattern = kPlain;
+    s.surface[0].contrast = s.surface[1].contrast = 0.2f;
+  }
   if (l.Chance(0.25f)) {
     // A plain sheet behind: white, grey or black.
     s.surface[1].a = s.surface[1].b =
@@ -856,7 +939,9 @@ inline void DrawScene(
     DrawCard(s, l);
   }
   if (paw) DrawPaw(s, l);
-  if (!(view & kNoThings)) DrawThings(s, l, !s.has_foot && !paw);
+  if (look_alike) DrawLookAlike(s, l);
+  if (!(view & kNoThings) && !(plain && l.Chance(0.5f)))
+    DrawThings(s, l, !s.has_foot && !paw && !look_alike);
   if (s.limb_only)
     s.pastern_a = s.pastern_a + (s.pastern_b - s.pastern_a) * l.In(0, 0.7f);
   if (s.lateral) {
@@ -937,7 +1022,8 @@ inline void DrawScene(
   labels->mm_per_px = s.mm_per_px;
   labels->lateral = static_cast<float>(s.lateral);
   labels->foot = s.has_foot && !s.dorsal && !s.frame && !s.cloven ? 1.0f : 0.0f;
-  labels->kind = static_cast<float>(s.alone       ? kShoeAlone
+  labels->kind = static_cast<float>(look_alike    ? kLookAlike
+                                    : s.alone     ? kShoeAlone
                                     : paw         ? kPaw
                                     : s.limb_only ? kLegOnly
                                     : !s.has_foot ? kNoFoot

@@ -175,8 +175,8 @@ def held_out(model, device, seed, count, size, batch=64, autocast=True, close=Tr
         rows["foot"].append(foot)
         rows["foot_score"].append(torch.sigmoid(score[:, 0].float()))
         rows["view"].append(view)
-        rows["kind"].append(torch.where((foot < 0.5) & (scenes[2][:, 4] == 0), 8.0,
-                                        scenes[2][:, 4]))
+        rows["kind"].append(torch.where((foot < 0.5) & (scenes[2][:, 4] == 0),
+                                        float(len(painter.KINDS)), scenes[2][:, 4]))
         target = masks > 0.5
         found = maps[:, network.POINTS:].float() > 0
         both = (target & found).sum((2, 3)).float()

@@ -19,7 +19,7 @@ CHANNELS = 9
 POINTS = 12
 LABELS = 3 * POINTS + 5
 KINDS = ("foot", "no foot", "shoe alone", "paw", "leg only", "no horn", "cloven",
-         "front or behind")
+         "front or behind", "look-alike")
 PART_HORN, PART_SOLE, PART_FROG, PART_SHOE, PART_SKIN = 1, 2, 3, 4, 5
 PART_THING, PART_GROUND, PART_CARD = 6, 7, 8
 MARKS = ("hoof", "frog", "shoe", "limb", "card", "wall")

@@ -234,10 +234,20 @@ struct Scene {
   V3 horn, horn2, sole, rim, line, frog, hair, hair2, mud, iron;
   float stripes, mud_amount, mud_low, burn, wet, dust, hair_scale, coronet_pale;
   float coronet_wide, chalk, tubules;
+  float leaves, leaf_band;  ///< Without horn: how many, how broad [mm].
   // Card.
   int has_card;
   V3 card_at, card_x, card_y;
   float paper;
+  // What passes for a sole from afar: a flat or domed round shape, perhaps with
+  // a rim and with a wedge like a frog. In the measured plane.
+  int blot;
+  V3 blot_at, blot_x, blot_y;
+  float blot_a, blot_b, blot_power, blot_egg, blot_cut, blot_wave, blot_dome;
+  float blot_rim, blot_shadow;  ///< [mm]
+  int wedge;
+  float wedge_apex, wedge_half, wedge_power, wedge_edge;
+  V3 rim_colour, wedge_colour;
   // Things and ground.
   int things;
   Thing thing[kMaxThings];
@@ -259,6 +269,18 @@ struct Scene {
 /// The edges of a window of plane points.
 HD V3 PlanePoint(const Scene& s, float u, float v) {
   return s.centre + s.right * u + s.down * v;
+}
+
+/// Signed distance to the look-alike's edge at its own place (x, y) [mm].
+HD float BlotOf(const Scene& s, float x, float y) {
+  const float u = x / s.blot_a;
+  const float v = y / (s.blot_b * (1 + s.blot_egg * u));
+  const float r =
+      powf(Pow(fabsf(u), s.blot_power) + Pow(fabsf(v), s.blot_power) + 1e-9f,
+           1 / s.blot_power);
+  const float wave =
+      s.blot_wave * (Noise({x * 0.05f, y * 0.05f, 7}, s.seed + 96) - 0.5f);
+  return fmaxf((r - 1) * fminf(s.blot_a, s.blot_b) + wave, -x - s.blot_cut);
 }
 
 // ---- shapes ---------------------------------------------------------------
