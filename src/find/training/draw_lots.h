@@ -822,6 +822,7 @@ enum Wish : int {
   kClose = 2,     ///< A window as the finder's second look has it.
   kNoThings = 4,  ///< Without hands, tools and other limbs.
   kNoCard = 8,
+  kOneLight = 16,  ///< The same mild sun and sky for all, no shade, no flash.
 };
 
 /// Draws one scene.
@@ -1018,6 +1019,17 @@ inline void DrawScene(
   s.flash_colour = s.flash_colour * (1 / std::max(0.4f, falloff));
   const float level = 0.55f * sun_power + 0.75f * sky_power + 0.7f * flash;
   s.exposure = expf(l.In(logf(0.75f), logf(2.4f))) / std::max(level, 0.15f);
+
+  if (view & kOneLight) {
+    s.sun = Unit(eye + s.right * -0.5f + s.down * -0.7f);
+    s.sun_colour = {0.9f, 0.9f, 0.9f};
+    s.sky_colour = {0.5f, 0.5f, 0.5f};
+    s.earth_colour = {0.2f, 0.2f, 0.2f};
+    s.flash_colour = {0, 0, 0};
+    s.shadow = 0.8f;
+    s.shade = s.dapple = 0;
+    s.exposure = 1.6f;
+  }
 
   labels->mm_per_px = s.mm_per_px;
   labels->lateral = static_cast<float>(s.lateral);
