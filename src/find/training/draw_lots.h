@@ -56,7 +56,9 @@ class Lots {
     return Clamp(mean + sd * n / 0.577f, lo, hi);
   }
   bool Chance(float p) { return U() < p; }
-  int Pick(int n) { return std::min(n - 1, static_cast<int>(U() * n)); }
+  int Pick(int n) {
+    return std::min(n - 1, static_cast<int>(U() * static_cast<float>(n)));
+  }
 
  private:
   uint64_t state_;
@@ -260,6 +262,13 @@ inline void DrawLimb(Scene& s, Lots& l, float toe_angle) {
           300.0f;
   s.bulb_r = s.length * l.In(0.11f, 0.22f);
   s.bulb_y = 0.5f * (s.heel_left + s.heel_right) * l.In(0.34f, 0.62f);
+  // From the side most stand behind the heel's horn, not before it.
+  const float heels = 0.5f * (s.heel_left + s.heel_right);
+  if (l.Chance(0.75f)) {
+    s.bulb_y = std::max(
+        0.1f * heels, std::min(s.bulb_y, heels * l.In(0.75f, 1.0f) - s.bulb_r));
+  }
+  s.blend = l.In(3, 9);
   s.bulb_tall = l.In(0.45f, 1.2f);
   // From small ones high above the heels to large ones that nearly reach the
   // ground and stand far back.
@@ -797,7 +806,7 @@ inline void LabelPoints(const Scene& s, int size, V3 normal, Labels* out) {
   const float low = s.heel_height - 4;
   V3 by{HeelX(s, low) + horn.x + 5, 1.3f * side * s.half_left, low + lift};
   while (by.y * side > 0 && WallOf(s, by.x, by.y, low) > 0) by.y -= side * 0.5f;
-  if (Before(bare, by, 3) == kSkin) out->point[9][2] = 0;
+  if (Before(bare, by, 1) == kSkin) out->point[9][2] = 0;
   // A hairline under a fringe cannot be seen. CHOSEN: strands hang down by 0.7
   // of it in the mean; up to 4 mm a person sees between them.
   if (s.fringe > 6) out->point[7][2] = out->point[9][2] = 0;

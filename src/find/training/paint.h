@@ -464,13 +464,13 @@ HD Painted PaintPixel(const Scene& s, float u, float v, Reachable near = {}) {
         n = Unit(view + slope * 0.7f);
       }
       if (s.wedge) {
-        const float t = (s.wedge_apex - x) / (s.wedge_apex + s.blot_a);
-        const float side = fabsf(y) - s.wedge_half * Pow(t, s.wedge_power);
-        if (t > 0 && side < 0) {
+        const float part = (s.wedge_apex - x) / (s.wedge_apex + s.blot_a);
+        const float side = fabsf(y) - s.wedge_half * Pow(part, s.wedge_power);
+        if (part > 0 && side < 0) {
           colour =
               s.wedge_colour * (0.7f + 0.6f * Noise(q * 0.2f, s.seed + 98));
         }
-        if (t > 0 && fabsf(side) < s.wedge_edge) colour = colour * 0.25f;
+        if (part > 0 && fabsf(side) < s.wedge_edge) colour = colour * 0.25f;
       }
     } else if (s.blot_shadow > 0 && out.part != kNothing) {
       const float d = s.blot_shadow;

@@ -228,6 +228,7 @@ struct Scene {
   V3 pastern_a, pastern_b, cannon_end;
   float pastern_ra, pastern_rb, fetlock_r, cannon_r;
   float bulb_r, bulb_x, bulb_y, bulb_z, bulb_tall, feather, fringe, bald;
+  float blend;    ///< How softly skin and bulbs meet the hairline [mm].
   int bulb_horn;  ///< The hairline runs on round the bulbs.
   float band_high, band_slope, band_out;  ///< Of the skin over the hairline.
   // Surfaces of the foot.
@@ -570,8 +571,8 @@ HD_SHARED float SolidOf(
                     hair - 1 - q.z),
               q.z - hair - s.band_high) *
         0.85f;
-    skin = SoftMin(skin, band, 9.0f);
-    skin = SoftMin(skin, bulb * 0.9f, 9.0f);
+    skin = SoftMin(skin, band, s.blend);
+    skin = SoftMin(skin, bulb * 0.9f, s.blend);
     if (skin < 8) {
       // Hair makes a ragged edge.
       skin -=
