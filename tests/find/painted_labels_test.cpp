@@ -80,8 +80,7 @@ struct Share {
   double Value() const { return static_cast<double>(right) / all; }
 };
 
-// The definition, ../../DEVELOPERS.md and measures: the buttress is the
-// rearmost bearing point of each heel.
+// geometry::PointId: "the rearmost bearing point of the heel".
 TEST(PaintedLabels, HeelsAreTheRearmostBearingPoints) {
   ForEachFoot(0, [](const Drawn& drawn) {
     const Scene& s = drawn.scene;

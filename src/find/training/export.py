@@ -2,6 +2,7 @@
 """Writes the network as ONNX (opset 11), as OpenCV 4.6 reads it.
 
   python3 export.py --weights DIR/checkpoint.pt --to ../network/finder.onnx
+  python3 export.py --weights ../network/finder.onnx --answers    # for the C++ test
 """
 import argparse
 import os
@@ -163,13 +164,48 @@ def write(model, path):
     os.replace(half, path)
 
 
+def answers(path):
+    """Prints what PyTorch answers to the picture of AskNetwork.AnswersAsPyTorchDoes
+    (tests/find), as that test has it."""
+    side = 96
+    y, x = torch.meshgrid(torch.arange(side), torch.arange(side), indexing="ij")
+    picture = torch.zeros(1, 5, side, side)
+    for k in range(3):
+        picture[0, k] = ((3 * x + 5 * y + 40 * k) % 256) / 255
+    picture[0, 3, :24] = 1
+    picture[0, :3, :, side - 6:] = 0.5
+    picture[0, 3, :, side - 6:] = 0
+    if path.endswith(".onnx"):
+        model = network.Finder()
+        left = thaw(model, path, torch.rand(2, 5, 128, 128))
+        if left:
+            raise SystemExit(f"{path} is another network: {', '.join(left)}")
+    else:
+        model = load(path)
+    for view, name in enumerate(("kSolar", "kLateral")):
+        picture[0, 4] = view
+        with torch.no_grad():
+            maps, foot = model.eval()(picture)
+        print(f"{{View::{name},\n {float(foot):.6f},")
+        rows = [f"{{{k}, {row}, {column}, {float(maps[0, k, row, column]):.5f}}}"
+                for k, row, column in ((0, 5, 7), (3, 20, 30), (9, 40, 11), (12, 24, 24),
+                                       (16, 3, 40), (17, 47, 47))]
+        print(" {" + ",\n  ".join(rows) + "}},")
+
+
 def main():
     parser = argparse.ArgumentParser(description=__doc__,
                                      formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--weights", required=True, help="checkpoint.pt")
-    parser.add_argument("--to", required=True)
+    parser.add_argument("--to", help="the ONNX file to write")
+    parser.add_argument("--answers", action="store_true",
+                        help="print the numbers of AskNetwork.AnswersAsPyTorchDoes; takes "
+                             "a finder.onnx too")
     options = parser.parse_args()
-    write(load(options.weights), options.to)
+    if options.to:
+        write(load(options.weights), options.to)
+    if options.answers:
+        answers(options.weights)
 
 
 if __name__ == "__main__":

@@ -85,6 +85,7 @@ class Foot(nn.Module):
         nn.init.zeros_(self.out.bias)
 
     def pooled(self, *levels):
+        levels = [x if x.dtype == torch.float32 else x.float() for x in levels]
         return torch.cat([pool(x, 1) for x in levels
                           for pool in (F.adaptive_avg_pool2d, F.adaptive_max_pool2d)], 1)
 
