@@ -31,6 +31,7 @@ enum LabelKind : int {
   kFrame,  ///< A foot without its horn.
   kCloven,
   kFromFront,  ///< Or from behind.
+  kLookAlike,  ///< Something round, about as large as a sole.
 };
 
 class Lots {
@@ -55,7 +56,9 @@ class Lots {
     return Clamp(mean + sd * n / 0.577f, lo, hi);
   }
   bool Chance(float p) { return U() < p; }
-  int Pick(int n) { return std::min(n - 1, static_cast<int>(U() * n)); }
+  int Pick(int n) {
+    return std::min(n - 1, static_cast<int>(U() * static_cast<float>(n)));
+  }
 
  private:
   uint64_t state_;
@@ -194,7 +197,7 @@ inline void DrawFoot(Scene& s, Lots& l) {
   const float frog_length = s.frog_apex - s.frog_back;
   s.frog_half = std::min(
       frog_length * (l.Chance(0.8f) ? l.In(0.2f, 0.38f) : l.In(0.14f, 0.5f)),
-      std::min(s.heel_left, s.heel_right) - 5);
+      std::min(s.heel_left, s.heel_right) - 8);
   s.frog_half = std::max(s.frog_half, 9.0f);
   s.frog_power = l.In(0.68f, 1.15f);
   s.frog_wide = frog_length * l.In(0.05f, 0.25f);
@@ -259,6 +262,13 @@ inline void DrawLimb(Scene& s, Lots& l, float toe_angle) {
           300.0f;
   s.bulb_r = s.length * l.In(0.11f, 0.22f);
   s.bulb_y = 0.5f * (s.heel_left + s.heel_right) * l.In(0.34f, 0.62f);
+  // From the side most stand behind the heel's horn, not before it.
+  const float heels = 0.5f * (s.heel_left + s.heel_right);
+  if (l.Chance(0.75f)) {
+    s.bulb_y = std::max(
+        0.1f * heels, std::min(s.bulb_y, heels * l.In(0.75f, 1.0f) - s.bulb_r));
+  }
+  s.blend = l.In(3, 9);
   s.bulb_tall = l.In(0.45f, 1.2f);
   // From small ones high above the heels to large ones that nearly reach the
   // ground and stand far back.
@@ -315,14 +325,86 @@ inline void DrawColours(Scene& s, Lots& l) {
   if (s.pad) s.sole = l.Chance(0.5f) ? Earth(l, 0.1f, 0.6f) : AnyColour(l);
 }
 
-/// The colours of a foot without its horn: flesh, or dried and blackened.
+/// The colours of a foot without its horn: flesh, or dried and blackened; its
+/// edge is round, without a wall, and leafy.
 inline void DrawFlesh(Scene& s, Lots& l) {
-  s.sole = Hsv(l.In(-0.03f, 0.06f), l.In(0.1f, 0.85f), l.In(0.08f, 0.75f));
-  s.line = l.Chance(0.5f) ? s.sole * l.In(0.3f, 2.5f) : Earth(l, 0.5f, 0.95f);
-  s.frog = l.Chance(0.5f) ? s.sole * l.In(0.5f, 2) : Earth(l, 0.5f, 1.0f);
-  s.burn = s.chalk = s.cracks = s.ring_height = 0;
-  s.wall *= 0.3f;
+  s.sole = l.Chance(0.75f)
+               ? Hsv(l.In(-0.03f, 0.06f), l.In(0.1f, 0.85f), l.In(0.08f, 0.8f))
+               : Earth(l, 0.1f, 0.85f);
+  s.line = l.Chance(0.65f)
+               ? s.sole * (l.Chance(0.5f) ? l.In(0.2f, 0.6f) : l.In(1.6f, 3))
+               : Earth(l, 0.5f, 0.95f);
+  s.frog = l.Chance(0.5f) ? s.sole * l.In(0.5f, 2) : Earth(l, 0.3f, 1.0f);
+  s.rim = s.sole * l.In(0.6f, 1.5f);
+  s.horn = s.sole * l.In(0.6f, 1.4f);
+  s.horn2 = s.horn;
+  s.burn = s.chalk = s.cracks = s.ring_height = s.tubules = s.stripes = 0;
+  s.wall *= l.In(0.1f, 0.3f);
+  s.bevel = l.In(1.5f, 6);
+  s.concave = l.In(0.5f, 6);
+  s.bars = l.Chance(0.6f) ? 0 : l.In(0, 0.6f);
+  s.frog_soft = l.In(2, 8);
+  s.sulcus *= l.In(0.3f, 1);
+  s.leaves = l.In(35, 140);
+  s.leaf_band = l.In(5, 16);
   s.fringe = l.In(0, 12);
+  if (l.Chance(0.5f)) s.mud_amount = -0.3f;
+}
+
+/// Little to tell the parts of a sole by: trimmed, clean and of one colour.
+inline void DrawPlain(Scene& s, Lots& l) {
+  const V3 one = l.Chance(0.7f) ? Earth(l, 0.15f, 0.85f) : s.horn;
+  const float k = l.In(0.5f, 0.97f);
+  for (V3* c : {&s.horn, &s.horn2, &s.sole, &s.rim, &s.line, &s.frog})
+    *c = Mix(*c, one * l.In(0.75f, 1.3f), k);
+  s.cracks = s.chalk = s.stripes = s.burn = 0;
+  s.mud_amount = s.mud_low = 0;
+  if (l.Chance(0.6f)) s.mud_amount = -0.3f;
+  s.dust = l.In(0, 0.4f);
+  s.wet = l.Chance(0.2f) ? l.In(0.2f, 0.8f) : 0;
+  if (l.Chance(0.5f)) s.concave = l.In(1, 5);
+  if (l.Chance(0.5f)) s.sulcus = l.In(1, 7);
+  if (l.Chance(0.5f)) s.wobble = s.frog_wobble = 0;
+}
+
+/// Something round in the foot's place: a stone, a plate, a bowl, a stain, with
+/// or without a wedge on it.
+inline void DrawLookAlike(Scene& s, Lots& l) {
+  const float turn = l.In(0, 6.2832f);
+  s.blot = 1;
+  s.blot_x = s.right * cosf(turn) + s.down * sinf(turn);
+  s.blot_y = s.down * cosf(turn) - s.right * sinf(turn);
+  s.blot_a = l.In(34, 88);
+  s.blot_b = s.blot_a * l.In(0.62f, 1.15f);
+  s.blot_power = l.Chance(0.6f) ? l.In(1.9f, 2.4f) : l.In(1.4f, 5);
+  s.blot_egg = l.Chance(0.5f) ? l.In(-0.3f, 0.3f) : 0;
+  s.blot_cut = l.Chance(0.4f) ? s.blot_a * l.In(0.55f, 1) : 1e3f;
+  s.blot_wave = l.Chance(0.5f) ? l.In(0, 3) : l.In(2, 30);
+  s.blot_dome = l.Chance(0.35f) ? 0 : l.In(-0.9f, 1.2f);
+  s.blot_rim = l.Chance(0.5f) ? 0 : l.In(1, 16);
+  s.blot_shadow = l.Chance(0.5f) ? 0 : l.In(2, 25);
+  s.blot_at = s.centre + s.right * l.In(-40, 40) + s.down * l.In(-40, 40);
+  s.rim_colour = l.Chance(0.5f) ? s.surface[3].a * l.In(0.3f, 2) : AnyColour(l);
+  s.wedge = l.Chance(0.5f);
+  s.wedge_apex = s.blot_a * l.In(-0.2f, 0.6f);
+  s.wedge_half = s.blot_b * l.In(0.15f, 0.7f);
+  s.wedge_power = l.In(0.6f, 1.3f);
+  s.wedge_edge = l.Chance(0.5f) ? 0 : l.In(0.5f, 4);
+  s.wedge_colour =
+      l.Chance(0.7f) ? s.surface[3].a * l.In(0.1f, 1.6f) : AnyColour(l);
+  if (l.Chance(0.5f)) s.surface[3].pattern = l.Chance(0.5f) ? kPlain : kSpeckle;
+  if (l.Chance(0.25f)) {
+    // A stone.
+    Add(s,
+        {s.centre,
+         {l.In(35, 80), l.In(30, 75), l.In(15, 60)},
+         0,
+         0,
+         turn,
+         kBall,
+         3});
+    s.blot = l.Chance(0.3f);
+  }
 }
 
 /// Pads of a paw, or claws, where the foot would be.
@@ -606,18 +688,48 @@ inline void Mark12(
                       v < static_cast<float>(size);
 }
 
-/// Does hair, another limb or a bulb stand before this place of the foot?
+/// What stands before this place of the foot; kNothing: it is seen.
 /// @param near what is no more than this nearer is seen past [mm].
-inline bool BehindHair(const Scene& bare, V3 p, float near) {
+inline int Before(const Scene& bare, V3 p, float near) {
   const V3 to = Unit(p - bare.camera);
   const float far = Length(p - bare.camera);
   for (float t = std::max(far - 130, 10.0f); t < far - near;) {
     int part = kNothing, which = 0;
     const float d = SolidOf(bare, bare.camera + to * t, &part, &which);
-    if (d < 0.3f) return part == kSkin;
+    if (d < 0.3f) return part;
     t += std::max(d, 0.3f);
   }
-  return false;
+  return kNothing;
+}
+
+/// The rearmost bearing point of a bare heel, as design.md and the support
+/// length of the published measures have it. The outline's rear edge is nearly
+/// straight there: the outermost place that is as far back as any.
+/// @param side 1 left, -1 right.
+inline V3 Rearmost(const Scene& s, float side) {
+  const float h = side > 0 ? s.heel_left : s.heel_right;
+  const auto shift = [&](float y) { return HeelShift(s, 0, side * y); };
+  constexpr float kStep = 0.5f;
+  // Behind the foot's own skew, so that its rear edge counts as level.
+  const auto rear = [&](float y) {
+    float in = 0.5f * s.x_wide, past = -25;
+    for (int i = 0; i < 14; ++i) {
+      const float x = 0.5f * (in + past);
+      (OutlineOf(s, x, side * y) < 0 ? in : past) = x;
+    }
+    return in - shift(y);
+  };
+  float least = 1e9f;
+  for (float y = h + 2; y > h - s.heel_round - 3; y -= kStep) {
+    // Not on the frog. CHOSEN: nor within 2 mm of it, where its groove is.
+    if (FrogOf(s, std::max(rear(y) + shift(y), s.frog_back) + 1, side * y) < 2)
+      break;
+    least = std::min(least, rear(y));
+  }
+  // CHOSEN: three tenths of a millimetre further forward looks the same.
+  float y = h + 2;
+  while (rear(y) > least + 0.3f) y -= kStep;
+  return {rear(y) + shift(y), side * y, 0};
 }
 
 /// The place of the bearing outline that is foremost along the frog's axis.
@@ -645,34 +757,32 @@ inline void LabelPoints(const Scene& s, int size, V3 normal, Labels* out) {
     Mark12(s, size, normal, 0, Foremost(s), out);
     for (int side = 0; side < 2; ++side) {
       const float sign = side == 0 ? 1.0f : -1.0f;
-      const float h = side == 0 ? s.heel_left : s.heel_right;
-      // The outline's corner: SoftMax cuts a quarter of its width off.
-      float y = h - 0.25f * s.heel_round;
-      float x = s.heel_skew * Clamp(sign * h / s.half_left, -1.2f, 1.2f) +
-                0.25f * s.heel_round;
+      V3 heel = Rearmost(s, sign);
       if (s.shod) {
         // The end of the branch.
         float edge = 5;
         while (SideOf(s, -s.shoe_back + 3, sign * edge) < s.shoe_out &&
                edge < 120)
           edge += 0.5f;
-        y = edge - 0.5f * s.shoe_web;
-        x = -s.shoe_back;
+        heel = {-s.shoe_back, sign * (edge - 0.5f * s.shoe_web), 0};
       }
-      Mark12(s, size, normal, 1 + side, {x, sign * y, 0}, out);
+      Mark12(s, size, normal, 1 + side, heel, out);
     }
     if (!s.pad) {
       const float z = lift + s.frog_lift + 1.5f;
-      Mark12(s,
-             size,
-             normal,
-             3,
-             {s.frog_apex, s.frog_turn * (s.frog_apex - s.frog_back), z},
-             out);
       const float x = s.frog_back + s.frog_wide;
       const float y = s.frog_turn * s.frog_wide;
-      Mark12(s, size, normal, 4, {x, y + s.frog_half, z}, out);
-      Mark12(s, size, normal, 5, {x, y - s.frog_half, z}, out);
+      const V3 frog[3] = {
+          {s.frog_apex, s.frog_turn * (s.frog_apex - s.frog_back), z},
+          {x, y + s.frog_half, z},
+          {x, y - s.frog_half, z}};
+      for (int i = 0; i < 3; ++i) {
+        Mark12(s, size, normal, 3 + i, frog[i], out);
+        // Under a shoe's branch or bar, or under hair. CHOSEN: the horn of the
+        // bars and a frog's own roughness hide nothing.
+        const int before = Before(bare, frog[i], 4);
+        if (before == kShoe || before == kSkin) out->point[3 + i][2] = 0;
+      }
     }
     return;
   }
@@ -682,20 +792,21 @@ inline void LabelPoints(const Scene& s, int size, V3 normal, Labels* out) {
   Mark12(s, size, normal, 6, {toe, s.bend, 0}, out);
   const V3 hairline{ToeX(s, s.toe_height), s.bend, s.toe_height + lift};
   Mark12(s, size, normal, 7, hairline, out);
-  const float h = side > 0 ? s.heel_left : s.heel_right;
-  const float y = side * (h - 0.25f * s.heel_round);
-  const float skew = 0.25f * s.heel_round +
-                     s.heel_skew * Clamp(side * h / s.half_left, -1.2f, 1.2f);
-  const V3 heel{s.shod ? -s.shoe_back : skew, y, 0};
+  const V3 horn = Rearmost(s, side);
+  const V3 heel{s.shod ? -s.shoe_back : horn.x, horn.y, 0};
   Mark12(s, size, normal, 8, heel, out);
-  if (BehindHair(bare, heel, 5)) out->point[8][2] = 0;
+  if (Before(bare, heel, 5) == kSkin) out->point[8][2] = 0;
+  // The upper end of the tubules that end there.
   const float k = side > 0 ? s.side_left : s.side_right;
-  const V3 heel_top{HeelX(s, s.heel_height) + skew,
-                    y / (1 + s.heel_height * k + s.flare),
+  const V3 heel_top{HeelX(s, s.heel_height) + horn.x,
+                    horn.y / (1 + s.heel_height * k + s.flare),
                     s.heel_height + lift};
   Mark12(s, size, normal, 9, heel_top, out);
-  // CHOSEN: the roll of skin over the hairline hides nothing, a bulb does.
-  if (BehindHair(bare, heel_top, 16)) out->point[9][2] = 0;
+  // It is seen where the horn just below and before it is: CHOSEN 4 and 5 mm.
+  const float low = s.heel_height - 4;
+  V3 by{HeelX(s, low) + horn.x + 5, 1.3f * side * s.half_left, low + lift};
+  while (by.y * side > 0 && WallOf(s, by.x, by.y, low) > 0) by.y -= side * 0.5f;
+  if (Before(bare, by, 1) == kSkin) out->point[9][2] = 0;
   // A hairline under a fringe cannot be seen. CHOSEN: strands hang down by 0.7
   // of it in the mean; up to 4 mm a person sees between them.
   if (s.fringe > 6) out->point[7][2] = out->point[9][2] = 0;
@@ -720,6 +831,7 @@ enum Wish : int {
   kClose = 2,     ///< A window as the finder's second look has it.
   kNoThings = 4,  ///< Without hands, tools and other limbs.
   kNoCard = 8,
+  kOneLight = 16,  ///< The same mild sun and sky for all, no shade, no flash.
 };
 
 /// Draws one scene.
@@ -735,17 +847,21 @@ inline void DrawScene(
   s.seed = l.Next();
   s.lateral = view & 1;
   DrawFoot(s, l);
-  s.has_foot = !l.Chance(0.11f);
+  // CHOSEN: what is no foot, and how often; a sole has more look-alikes.
+  s.has_foot = !l.Chance(0.1f);
   s.dorsal = s.lateral && l.Chance(0.06f) ? 1 + l.Pick(2) : 0;
   if (l.Chance(0.38f)) DrawShoe(s, l);
-  bool paw = false;
+  bool paw = false, look_alike = false;
   if (!s.has_foot) {
     const float kind = l.U();
     s.alone = kind < 0.35f;
     s.limb_only = kind > 0.75f;
     paw = kind > 0.6f && !s.limb_only;
     if (!s.alone) s.shod = 0;
-  } else if (!s.dorsal && l.Chance(0.03f)) {
+  } else if (!s.dorsal && l.Chance(s.lateral ? 0.03f : 0.08f)) {
+    s.has_foot = s.shod = s.pad = 0;
+    look_alike = true;
+  } else if (!s.dorsal && l.Chance(s.lateral ? 0.04f : 0.08f)) {
     s.frame = 1;
     s.shod = s.pad = 0;
   } else if (!s.lateral && l.Chance(0.02f)) {
@@ -755,6 +871,8 @@ inline void DrawScene(
   const float toe_angle = atanf(1 / s.cot_toe) / 0.017453293f;
   DrawLimb(s, l, toe_angle);
   DrawColours(s, l);
+  const bool plain = !s.lateral && l.Chance(0.16f);
+  if (plain) DrawPlain(s, l);
   if (s.frame) DrawFlesh(s, l);
 
   // The window and the camera.
@@ -772,7 +890,7 @@ inline void DrawScene(
   if (!s.lateral) {
     normal = {0, 0, 1};
     float turn = l.In(0, 6.2832f);
-    if (l.Chance(0.7f))
+    if (l.Chance(0.3f))
       turn = Deg((l.Chance(0.5f) ? 90.0f : -90.0f) + l.In(-40, 40));
     s.right = {cosf(turn), sinf(turn), 0};
     s.down = {-sinf(turn), cosf(turn), 0};
@@ -816,6 +934,10 @@ inline void DrawScene(
   for (Surface& f : s.surface) f = AnySurface(l);
   s.surface[2] = SkinOrGlove(l);
   if (l.Chance(0.5f)) s.surface[5].pattern = kPlain;
+  if (plain && l.Chance(0.5f)) {
+    s.surface[0].pattern = s.surface[1].pattern = kPlain;
+    s.surface[0].contrast = s.surface[1].contrast = 0.2f;
+  }
   if (l.Chance(0.25f)) {
     // A plain sheet behind: white, grey or black.
     s.surface[1].a = s.surface[1].b =
@@ -827,7 +949,9 @@ inline void DrawScene(
     DrawCard(s, l);
   }
   if (paw) DrawPaw(s, l);
-  if (!(view & kNoThings)) DrawThings(s, l, !s.has_foot && !paw);
+  if (look_alike) DrawLookAlike(s, l);
+  if (!(view & kNoThings) && !(plain && l.Chance(0.5f)))
+    DrawThings(s, l, !s.has_foot && !paw && !look_alike);
   if (s.limb_only)
     s.pastern_a = s.pastern_a + (s.pastern_b - s.pastern_a) * l.In(0, 0.7f);
   if (s.lateral) {
@@ -905,10 +1029,22 @@ inline void DrawScene(
   const float level = 0.55f * sun_power + 0.75f * sky_power + 0.7f * flash;
   s.exposure = expf(l.In(logf(0.75f), logf(2.4f))) / std::max(level, 0.15f);
 
+  if (view & kOneLight) {
+    s.sun = Unit(eye + s.right * -0.5f + s.down * -0.7f);
+    s.sun_colour = {0.9f, 0.9f, 0.9f};
+    s.sky_colour = {0.5f, 0.5f, 0.5f};
+    s.earth_colour = {0.2f, 0.2f, 0.2f};
+    s.flash_colour = {0, 0, 0};
+    s.shadow = 0.8f;
+    s.shade = s.dapple = 0;
+    s.exposure = 1.6f;
+  }
+
   labels->mm_per_px = s.mm_per_px;
   labels->lateral = static_cast<float>(s.lateral);
   labels->foot = s.has_foot && !s.dorsal && !s.frame && !s.cloven ? 1.0f : 0.0f;
-  labels->kind = static_cast<float>(s.alone       ? kShoeAlone
+  labels->kind = static_cast<float>(look_alike    ? kLookAlike
+                                    : s.alone     ? kShoeAlone
                                     : paw         ? kPaw
                                     : s.limb_only ? kLegOnly
                                     : !s.has_foot ? kNoFoot

@@ -1,17 +1,23 @@
 # SPDX-License-Identifier: Apache-2.0
-"""The network's errors on held-out painted scenes, and how sure it may be.
+"""How well the finder finds, and how sure it may be.
 
-  python3 evaluate.py                          # writes the calibration, then checks it
-  python3 evaluate.py --photographs --scenes 4096   # the same without plates
-  python3 evaluate.py --pictures DIR --sheet S.png
+  python3 evaluate.py                     # painted scenes, then rendered photos
+  python3 evaluate.py --keep              # without fitting the calibration anew
+  python3 evaluate.py --keep --photographs      # without plates
+  python3 evaluate.py --pictures DIR --sheet S.png    # real pictures
 
-The calibration is fitted on the scenes of one seed and checked on those of
-another: for each point and look, how often a point of that likelihood lies
-within 5 mm, and what its spread has to be multiplied with, along and across.
+Painted scenes: the calibration is fitted on the scenes of one seed and checked on
+those of another: for each point and look, how often a point of that likelihood lies
+within 5 mm, and what its spread has to be multiplied with, along and across. It is
+written only where --tables says. Rendered photos (the renderer of tests/scenes,
+which no lesson has seen) go through the program's own rooms, by the study
+`points-found`. Real pictures go through the program, `plumbfoot measure --no-card`,
+or through the network alone.
 """
 import argparse
 import json
 import os
+import subprocess
 
 import numpy as np
 import torch
@@ -20,6 +26,7 @@ import export
 import lessons
 import network
 import pictures
+import sheet
 
 
 # CHOSEN: points are called sure from this confidence.
@@ -134,8 +141,6 @@ def as_json(tables):
         "\n }" for size, t in tables.items()) + "\n}\n"
 
 
-COLOURS = ((0, 0, 255), (0, 255, 0), (255, 0, 0), (0, 220, 220), (255, 0, 255),
-           (255, 160, 0))
 SIZE = 320  # Of the window that the network is shown [px].
 
 
@@ -164,42 +169,12 @@ def look(model, tables, picture, view, share):
             "hoof": maps[0, 12].numpy(), "back": back, "share": share}
 
 
-def contact_sheet(model, tables, folder, sheet):
-    """Draws what is found in pictures without a card, of unknown scale: the view
-    is taken from the file's name, the scale from the likeliest look."""
-    import glob
-
-    import cv2
-    tiles = []
-    for path in sorted(glob.glob(os.path.join(folder, "*.jpg"))):
-        picture = cv2.imread(path)
-        name = os.path.basename(path)
-        view = 0 if "solar" in name else 1
-        best = max((look(model, tables, picture, view, share) for share in (0.55, 0.7, 0.85, 1.0)),
-                   key=lambda found: found["foot"] * found["sure"].mean())
-        k = 420 / max(picture.shape[:2])
-        small = cv2.resize(picture, None, fx=k, fy=k, interpolation=cv2.INTER_AREA)
-        hoof = cv2.warpAffine(cv2.resize(best["hoof"], (SIZE, SIZE)), best["back"] * k,
-                              (small.shape[1], small.shape[0]), borderValue=-9)
-        lines, _ = cv2.findContours((hoof > 0).astype(np.uint8), cv2.RETR_EXTERNAL,
-                                    cv2.CHAIN_APPROX_NONE)
-        cv2.drawContours(small, lines, -1, (0, 140, 255), 1)
-        for place, sure, colour in zip(best["places"], best["sure"], COLOURS):
-            at = (int(round(place[0] * k)), int(round(place[1] * k)))
-            cv2.circle(small, at, 6 if sure > 0.9 else 4, colour, 2 if sure > 0.9 else 1,
-                       cv2.LINE_AA)
-        tile = np.full((450, 430, 3), 128, np.uint8)
-        high, wide = min(430, small.shape[0]), min(430, small.shape[1])
-        tile[20:20 + high, :wide] = small[:high, :wide]
-        cv2.putText(tile, f"{name[:24]} foot {best['foot']:.2f}", (2, 14), 0, 0.45,
-                    (255, 255, 255), 1)
-        tiles.append(tile)
-        words = " ".join(f"{n} {s:.2f}" for n, s in
-                         zip(lessons.NAMES[6 * view:], best["sure"]))
-        print(f"{name}: foot {best['foot']:.2f}, {words}", flush=True)
-    while len(tiles) % 5:
-        tiles.append(np.zeros_like(tiles[0]))
-    cv2.imwrite(sheet, np.vstack([np.hstack(tiles[i:i + 5]) for i in range(0, len(tiles), 5)]))
+def rendered(program, pairs, seeds, width, height):
+    """Prints the study of rendered photos; its C++ program has the truth."""
+    for seed in seeds:
+        print(f"rendered photos, {pairs} pairs of seed {seed}, {width} x {height}", flush=True)
+        subprocess.run([program, "points-found", "--pairs", str(pairs), "--seed", str(seed),
+                        "--width", str(width), "--height", str(height)], check=True)
 
 
 def main():
@@ -218,35 +193,66 @@ def main():
                         help="no plates and cut-outs; keeps the calibration")
     parser.add_argument("--painted", type=int, default=lessons.PAINTED,
                         help="size of the painted scenes [px]")
-    parser.add_argument("--pictures", help="folder of pictures whose names say solar or lateral")
-    parser.add_argument("--sheet", default="sheet.png")
+    parser.add_argument("--pairs", type=int, default=20, help="of rendered photos; 0: none")
+    parser.add_argument("--pair-seeds", type=int, nargs="+", default=[41])
+    parser.add_argument("--width", type=int, default=1600, help="of rendered photos [px]")
+    parser.add_argument("--height", type=int, default=1200)
+    parser.add_argument("--study", default=os.path.join(
+        os.path.dirname(sheet.PROGRAM), "plumbfoot_study"), help="the program of tests/studies")
+    parser.add_argument("--pictures", help="folder of pictures whose names say solar or lateral "
+                                           "(else both views are tried), perhaps with a "
+                                           "person's points beside them: NAME.points.json")
+    parser.add_argument("--points", nargs="*", default=[sheet.PLATES],
+                        help="more folders of such points")
+    parser.add_argument("--sheet", default="sheet.png", help="the contact sheet to draw")
+    parser.add_argument("--program", default=sheet.PROGRAM)
+    parser.add_argument("--network-alone", action="store_true",
+                        help="the pictures without the program around it")
     options = parser.parse_args()
     lessons.PAINTED = options.painted
     if options.photographs:
         pictures.PLATES = pictures.CUT_OUTS = 0
+    committed = os.path.join(lessons.HERE, "../network/calibration.json")
+    if options.pictures and not options.network_alone:
+        if not os.access(options.program, os.X_OK):
+            raise SystemExit(f"{options.program} is not there: build it (cmake --build --preset "
+                             "release), or say --program or --network-alone")
+        sheet.make(options.pictures, options.sheet, options.points,
+                   lambda path, view: sheet.measured(options.program, path, view))
+        return
     device = "cuda" if torch.cuda.is_available() else "cpu"
     model = export.load(options.weights).to(device)
-    committed = os.path.join(lessons.HERE, "../network/calibration.json")
     if options.pictures:
-        with open(committed, encoding="utf-8") as file:
-            contact_sheet(model.cpu(), json.load(file)["384"], options.pictures, options.sheet)
+        model = model.cpu()
+        with open(options.tables or committed, encoding="utf-8") as file:
+            tables = json.load(file)["384"]
+        sheet.make(options.pictures, options.sheet, options.points,
+                   lambda path, view: sheet.looked_at(
+                       lambda *a: look(model, tables, *a), path, view))
         return
 
     def held_out(size, more):
         return lessons.held_out(model, device, options.seed + more, options.scenes, size,
                                 autocast=False, batch=options.batch, close=size == 384)
     out = {}
-    if options.keep or options.photographs:
+    keep = options.keep or options.photographs
+    if keep:
         with open(options.tables or committed, encoding="utf-8") as file:
             out = json.load(file)
-    for size in options.sizes:
-        if not (options.keep or options.photographs):
+    for size in options.sizes if options.scenes else ():
+        if not keep:
             out[str(size)] = calibration(held_out(size, 7))
         print(f"held-out scenes, size {size}")
         print(check(held_out(size, 8), out[str(size)]), flush=True)
-    if options.tables and not (options.keep or options.photographs):
-        with open(options.tables, "w", encoding="utf-8") as file:
+    if options.tables and not keep and options.scenes:
+        with open(options.tables + ".half", "w", encoding="utf-8") as file:
             file.write(as_json(out))
+        os.replace(options.tables + ".half", options.tables)
+    if options.pairs and os.access(options.study, os.X_OK):
+        rendered(options.study, options.pairs, options.pair_seeds, options.width,
+                 options.height)
+    elif options.pairs:
+        print(f"rendered photos: {options.study} is not there; tests/studies/run builds it")
 
 
 if __name__ == "__main__":

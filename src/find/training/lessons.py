@@ -104,7 +104,7 @@ def own_points(view):
     return view.long()[:, None] * 6 + torch.arange(6, device=view.device)[None]
 
 
-def loss_of(maps, foot_logit, points, masks, foot, view, sigma=1.0, reach=3):
+def loss_of(maps, foot_logit, points, masks, foot, view, foot_weight, sigma=1.0, reach=3):
     """@return the loss and its parts."""
     n, _, h, w = maps.shape
     index = own_points(view)
@@ -134,7 +134,7 @@ def loss_of(maps, foot_logit, points, masks, foot, view, sigma=1.0, reach=3):
     sum_ = chance.sum((2, 3)) + target[:, :4].sum((2, 3))
     dice = (1 - (2 * both + 20) / (sum_ + 20)).mean()
     foot_loss = F.binary_cross_entropy_with_logits(foot_logit[:, 0].float(), foot)
-    loss = points_loss + 6 * mask_loss + 1.0 * dice + 0.5 * foot_loss
+    loss = points_loss + 6 * mask_loss + 1.0 * dice + foot_weight * foot_loss
     return loss, (points_loss.detach(), mask_loss.detach(), dice.detach(), foot_loss.detach())
 
 
@@ -175,8 +175,8 @@ def held_out(model, device, seed, count, size, batch=64, autocast=True, close=Tr
         rows["foot"].append(foot)
         rows["foot_score"].append(torch.sigmoid(score[:, 0].float()))
         rows["view"].append(view)
-        rows["kind"].append(torch.where((foot < 0.5) & (scenes[2][:, 4] == 0), 8.0,
-                                        scenes[2][:, 4]))
+        rows["kind"].append(torch.where((foot < 0.5) & (scenes[2][:, 4] == 0),
+                                        float(len(painter.KINDS)), scenes[2][:, 4]))
         target = masks > 0.5
         found = maps[:, network.POINTS:].float() > 0
         both = (target & found).sum((2, 3)).float()
@@ -204,6 +204,37 @@ def angles(result):
             cross = wall[:, 0] * bearing[:, 1] - wall[:, 1] * bearing[:, 0]
             return np.degrees(np.arctan2(np.abs(cross), (wall * bearing).sum(-1)))
         out[name] = np.abs(angle(result["found"]) - angle(result["truth"]))
+    return out
+
+
+def summary(result):
+    """The errors as numbers: per point the median and 95th percentile [mm], the
+    masks' overlap, the angles [degrees], what is taken for a foot."""
+    off = errors(result)
+    feet = result["foot"] > 0.5
+    out = {"scenes": int(len(feet))}
+    for k, name in enumerate(NAMES):
+        e = off[feet & (result["view"] == k // 6), k % 6]
+        e = e[~np.isnan(e)]
+        if e.size:
+            out[name] = [round(float(np.quantile(e, q)), 3) for q in (0.5, 0.95)]
+    for view, name in ((0, "solar"), (1, "lateral")):
+        iou = result["iou"][feet & (result["view"] == view)]
+        if len(iou):
+            out[name + " hoof overlap"] = [round(float(np.quantile(iou[:, 0], q)), 4)
+                                           for q in (0.5, 0.05)]
+    iou = result["iou"][feet & (result["view"] == 0)]
+    if len(iou):
+        out["frog overlap"] = [round(float(np.quantile(iou[:, 1], q)), 4) for q in (0.5, 0.05)]
+    for name, e in angles(result).items():
+        if e.size:
+            out[name] = [round(float(np.quantile(e, q)), 3) for q in (0.5, 0.95)]
+    score = result["foot_score"] > 0.5
+    for kind, name in enumerate(painter.KINDS + ("the other view",)):
+        rows = (result["kind"] == kind) & (feet if kind == 0 else ~feet)
+        if rows.any():
+            out["taken for a foot: " + name] = [round(float(score[rows].mean()), 4),
+                                                int(rows.sum())]
     return out
 
 

@@ -72,6 +72,27 @@ class Join(nn.Module):
         return self.mix(F.relu(up + fine))
 
 
+class Foot(nn.Module):
+    """Is this view of a foot there? By what there is on the whole, and by what is
+    seen most clearly anywhere, at the two coarsest levels."""
+
+    def __init__(self, widths, hidden=48):
+        super().__init__()
+        self.hidden = nn.Conv2d(2 * sum(widths), hidden, 1)
+        self.out = nn.Conv2d(hidden, 1, 1)
+        # It starts undecided.
+        nn.init.normal_(self.out.weight, std=0.01)
+        nn.init.zeros_(self.out.bias)
+
+    def pooled(self, *levels):
+        levels = [x if x.dtype == torch.float32 else x.float() for x in levels]
+        return torch.cat([pool(x, 1) for x in levels
+                          for pool in (F.adaptive_avg_pool2d, F.adaptive_max_pool2d)], 1)
+
+    def forward(self, *levels):
+        return self.out(F.relu(self.hidden(self.pooled(*levels)))).flatten(1)
+
+
 class Finder(nn.Module):
     def __init__(self, widths=WIDTHS):
         super().__init__()
@@ -86,7 +107,7 @@ class Finder(nn.Module):
         self.up2 = Join(d, c, 2)
         self.up1 = Join(c, b, 2)
         self.head = nn.Conv2d(b, POINTS + MASKS, 1)
-        self.foot = nn.Conv2d(f, 1, 1)
+        self.foot = Foot((e, f))
         nn.init.normal_(self.head.weight, std=0.01)
         # The chance of a place starts small, so that "not seen" is likely.
         nn.init.constant_(self.head.bias, -8.0)
@@ -98,7 +119,7 @@ class Finder(nn.Module):
         f3 = self.down2(f2)
         f4 = self.down3(f3)
         f5 = self.down4(f4)
-        foot = self.foot(F.adaptive_avg_pool2d(f5, 1)).flatten(1)
+        foot = self.foot(f4, f5)
         y = self.up1(self.up2(self.up3(self.up4(f5, f4), f3), f2), f1)
         return self.head(y), foot
 

@@ -190,7 +190,7 @@ HD V3 FootColour(const Scene& s, int part, V3 p, V3 n, float* shine) {
                 Step(1 - s.coronet_wide, 1 - 0.25f * s.coronet_wide, h));
     if (s.frame) {
       // Leaves of flesh where the wall was.
-      const float leaf = Noise({turn * 90, h * 1.5f, 4}, s.seed + 69);
+      const float leaf = Noise({turn * s.leaves, h * 1.5f, 4}, s.seed + 69);
       c = Mix(s.sole, s.line, Step(0.3f, 0.7f, leaf)) * (0.7f + 0.5f * rough);
     }
     if (q.z < 5 && n.z < 0.3f) c = Mix(c, s.rim, 0.25f);
@@ -240,11 +240,12 @@ HD V3 FootColour(const Scene& s, int part, V3 p, V3 n, float* shine) {
     if (s.pad) c = s.sole * (0.7f + 0.4f * fine);
     if (s.frame) {
       const float turn = atan2f(q.y, q.x - 0.45f * s.length);
-      const float leaf = Noise({turn * 90, u.inside * 0.05f, 4}, s.seed + 69);
+      const float leaf =
+          Noise({turn * s.leaves, u.inside * 0.05f, 4}, s.seed + 69);
       c = Mix(s.sole, s.sole * 0.6f, Step(0.4f, 0.7f, flake));
       c = Mix(c,
               Mix(s.sole, s.line, Step(0.3f, 0.7f, leaf)),
-              1 - Step(4, 11, u.inside));
+              1 - Step(0.4f * s.leaf_band, s.leaf_band, u.inside));
       if (u.frog < 2) c = s.frog * 0.6f;
     }
     if (s.burn > 0 && !s.pad) {
@@ -448,6 +449,36 @@ HD Painted PaintPixel(const Scene& s, float u, float v, Reachable near = {}) {
     }
   }
   const V3 view = dir * -1.0f;
+  if (s.blot && out.part != kThing && out.part != kCard) {
+    const V3 q = target - s.blot_at;
+    const float x = Dot(q, s.blot_x), y = Dot(q, s.blot_y);
+    const float edge = BlotOf(s, x, y);
+    if (edge < 0) {
+      out.part = kThing;
+      p = target;
+      const V3 slope = s.blot_x * (x / s.blot_a) + s.blot_y * (y / s.blot_b);
+      n = Unit(view + slope * s.blot_dome);
+      colour = SurfaceColour(s.surface[3], x, y, &shine);
+      if (-edge < s.blot_rim) {
+        colour = s.rim_colour * (0.8f + 0.4f * Noise(q * 0.15f, s.seed + 97));
+        n = Unit(view + slope * 0.7f);
+      }
+      if (s.wedge) {
+        const float part = (s.wedge_apex - x) / (s.wedge_apex + s.blot_a);
+        const float side = fabsf(y) - s.wedge_half * Pow(part, s.wedge_power);
+        if (part > 0 && side < 0) {
+          colour =
+              s.wedge_colour * (0.7f + 0.6f * Noise(q * 0.2f, s.seed + 98));
+        }
+        if (part > 0 && fabsf(side) < s.wedge_edge) colour = colour * 0.25f;
+      }
+    } else if (s.blot_shadow > 0 && out.part != kNothing) {
+      const float d = s.blot_shadow;
+      const float dark =
+          BlotOf(s, x + d * Dot(s.sun, s.blot_x), y + d * Dot(s.sun, s.blot_y));
+      colour = colour * Mix(0.35f, 1.0f, Step(-0.4f * d, 0.4f * d, dark));
+    }
+  }
   float open = 1;
   float sun = fmaxf(Dot(n, s.sun), 0.0f);
   if (out.part != kNothing) {

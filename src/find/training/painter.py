@@ -19,11 +19,11 @@ CHANNELS = 9
 POINTS = 12
 LABELS = 3 * POINTS + 5
 KINDS = ("foot", "no foot", "shoe alone", "paw", "leg only", "no horn", "cloven",
-         "front or behind")
+         "front or behind", "look-alike")
 PART_HORN, PART_SOLE, PART_FROG, PART_SHOE, PART_SKIN = 1, 2, 3, 4, 5
 PART_THING, PART_GROUND, PART_CARD = 6, 7, 8
 MARKS = ("hoof", "frog", "shoe", "limb", "card", "wall")
-CLOSE, NO_THINGS, NO_CARD = 2, 4, 8  # Bits of draw_lots.h's `Wish`.
+CLOSE, NO_THINGS, NO_CARD, ONE_LIGHT = 2, 4, 8, 16  # Bits of draw_lots.h's `Wish`.
 
 
 def library(gpu):
@@ -49,9 +49,12 @@ def library(gpu):
                        for d in os.environ.get("PATH", "").split(":")):
                 command[0] = "/usr/local/cuda/bin/nvcc"
         else:
+            # As -ffast-math, which would also flush small numbers to zero in the
+            # whole process.
             command = ["g++", "-x", "c++", "-std=c++17", "-O3", "-march=native",
-                       "-ffast-math", "-fopenmp", "-shared", "-fPIC", "-o", half,
-                       source]
+                       "-fno-math-errno", "-fno-trapping-math", "-fno-signed-zeros",
+                       "-fassociative-math", "-freciprocal-math", "-ffinite-math-only",
+                       "-fopenmp", "-shared", "-fPIC", "-o", half, source]
         subprocess.run(command, check=True)
         os.replace(half, path)
     return ctypes.CDLL(path)

@@ -11,7 +11,9 @@ import painter as p
 # CHOSEN: old plates matter, but the work is photographs.
 PLATES = 0.16
 CUT_OUTS = 0.06
-PHOTOGRAPHED = True  # With a camera's light, colour, blur, noise and compression.
+# What the pictures are to lack, for the ablations: any of "light" (and colour),
+# "blur" (and coarse pictures), "noise" (and sharpening and compression).
+LEFT_OUT = frozenset()
 MIRRORED = (0, 2, 1, 3, 5, 4, 6, 7, 8, 9, 10, 11)
 
 
@@ -308,12 +310,9 @@ def block_coded(dice, x):
     return b[:, :, down][..., along]
 
 
-def photographed(dice, x):
-    """Light, colour, focus, noise, sharpening and compression."""
+def lit(dice, x):
+    """Uneven light, exposure, contrast and colour."""
     n, _, h, w = x.shape
-    if not PHOTOGRAPHED:
-        return x
-    # Uneven light across the picture.
     uneven = dice.chance(n, 0.4)
     ramp = F.interpolate(dice.uniform((n, 1, 3, 3), 0.55, 1.4), size=(h, w), mode="bilinear",
                          align_corners=True)
@@ -328,16 +327,26 @@ def photographed(dice, x):
                          dice.uniform((n,), 0.3, 1.35))
     x = grey + (x - grey) * column(colour)
     sepia = column(dice.chance(n, 0.04)).float()
-    x = x * (1 + sepia * constant((0.12, 0.0, -0.18), x.device).reshape(1, 3, 1, 1))
+    return x * (1 + sepia * constant((0.12, 0.0, -0.18), x.device).reshape(1, 3, 1, 1))
+
+
+def blurred(dice, x):
+    """Out of focus or moved, or a small picture, enlarged."""
+    n, _, h, w = x.shape
     kernels = blur_kernels(dice, n)
     flat = x.reshape(1, n * 3, h, w)
     x = F.conv2d(flat, kernels.repeat_interleave(3, 0)[:, None], padding=3,
                  groups=3 * n).reshape(n, 3, h, w)
-    # A small picture, enlarged.
     small = dice.some(n, 0.12)
     if len(small):
         part = F.interpolate(x[small], scale_factor=0.5, mode="area")
         x[small] = F.interpolate(part, size=(h, w), mode="bicubic", align_corners=False)
+    return x
+
+
+def noisy(dice, x):
+    """Noise, a telephone's sharpening, compression."""
+    n = x.shape[0]
     strength = column(torch.where(dice.chance(n, 0.6), dice.uniform((n,), 0, 0.015),
                                   dice.uniform((n,), 0, 0.05)))
     noise = dice.normal(x.shape)
@@ -350,6 +359,14 @@ def photographed(dice, x):
     coded = dice.some(n, 0.4)
     if len(coded):
         x[coded] = block_coded(dice, x[coded].clamp(0, 1))
+    return x
+
+
+def photographed(dice, x):
+    """As a camera would have it."""
+    for name, step in (("light", lit), ("blur", blurred), ("noise", noisy)):
+        if name not in LEFT_OUT:
+            x = step(dice, x)
     return x.clamp(0, 1)
 
 

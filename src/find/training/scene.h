@@ -228,16 +228,27 @@ struct Scene {
   V3 pastern_a, pastern_b, cannon_end;
   float pastern_ra, pastern_rb, fetlock_r, cannon_r;
   float bulb_r, bulb_x, bulb_y, bulb_z, bulb_tall, feather, fringe, bald;
+  float blend;    ///< How softly skin and bulbs meet the hairline [mm].
   int bulb_horn;  ///< The hairline runs on round the bulbs.
   float band_high, band_slope, band_out;  ///< Of the skin over the hairline.
   // Surfaces of the foot.
   V3 horn, horn2, sole, rim, line, frog, hair, hair2, mud, iron;
   float stripes, mud_amount, mud_low, burn, wet, dust, hair_scale, coronet_pale;
   float coronet_wide, chalk, tubules;
+  float leaves, leaf_band;  ///< Without horn: how many, how broad [mm].
   // Card.
   int has_card;
   V3 card_at, card_x, card_y;
   float paper;
+  // What passes for a sole from afar: a flat or domed round shape, perhaps with
+  // a rim and with a wedge like a frog. In the measured plane.
+  int blot;
+  V3 blot_at, blot_x, blot_y;
+  float blot_a, blot_b, blot_power, blot_egg, blot_cut, blot_wave, blot_dome;
+  float blot_rim, blot_shadow;  ///< [mm]
+  int wedge;
+  float wedge_apex, wedge_half, wedge_power, wedge_edge;
+  V3 rim_colour, wedge_colour;
   // Things and ground.
   int things;
   Thing thing[kMaxThings];
@@ -259,6 +270,18 @@ struct Scene {
 /// The edges of a window of plane points.
 HD V3 PlanePoint(const Scene& s, float u, float v) {
   return s.centre + s.right * u + s.down * v;
+}
+
+/// Signed distance to the look-alike's edge at its own place (x, y) [mm].
+HD float BlotOf(const Scene& s, float x, float y) {
+  const float u = x / s.blot_a;
+  const float v = y / (s.blot_b * (1 + s.blot_egg * u));
+  const float r =
+      powf(Pow(fabsf(u), s.blot_power) + Pow(fabsf(v), s.blot_power) + 1e-9f,
+           1 / s.blot_power);
+  const float wave =
+      s.blot_wave * (Noise({x * 0.05f, y * 0.05f, 7}, s.seed + 96) - 0.5f);
+  return fmaxf((r - 1) * fminf(s.blot_a, s.blot_b) + wave, -x - s.blot_cut);
 }
 
 // ---- shapes ---------------------------------------------------------------
@@ -378,7 +401,9 @@ HD Under UnderOf(const Scene& s, float x, float y) {
   u.frog = FrogOf(s, x, y);
   const float wall = s.wall * Mix(0.72f, 1.0f, Step(0.0f, 0.7f * s.length, x));
   const float in = u.inside - wall;
-  float z = s.bevel * Sq(fmaxf(1 - u.inside / 4.0f, 0.0f));
+  // Outside the ground edge it goes on level: there the wall ends the horn, and
+  // at a heel that leans back it does so far behind the edge.
+  float z = s.bevel * Sq(fmaxf(1 - fmaxf(u.inside, 0.0f) / 4.0f, 0.0f));
   if (in > -1) {
     z += 0.8f * Step(-1, 1, in) * (1 - Step(2, 4, in));
     z += s.concave * Step(1, s.concave_width, in);
@@ -546,8 +571,8 @@ HD_SHARED float SolidOf(
                     hair - 1 - q.z),
               q.z - hair - s.band_high) *
         0.85f;
-    skin = SoftMin(skin, band, 9.0f);
-    skin = SoftMin(skin, bulb * 0.9f, 9.0f);
+    skin = SoftMin(skin, band, s.blend);
+    skin = SoftMin(skin, bulb * 0.9f, s.blend);
     if (skin < 8) {
       // Hair makes a ragged edge.
       skin -=

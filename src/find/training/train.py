@@ -2,8 +2,14 @@
 """Trains the finder's network on scenes painted as it goes, on every GPU there is.
 
   python3 train.py --out DIR            # continues from DIR/checkpoint.pt
+  python3 train.py --out DIR --resume ../network/finder.onnx
+
+DIR/checkpoint.pt holds the mean of the weights, which is the network to use (7 MB);
+DIR/going.pt what is needed to go on exactly (15 MB). Both are written every two
+minutes and at the end.
 """
 import argparse
+import json
 import math
 import os
 import time
@@ -11,6 +17,7 @@ import time
 import torch
 import torch.distributed
 
+import export
 import lessons
 import network
 import painter
@@ -30,8 +37,9 @@ class Step:
     it, light and blur too, is one graph: one by one the thousand kernels take the
     host three times as long as the GPU."""
 
-    def __init__(self, model, dice, size, scenes):
+    def __init__(self, model, dice, size, scenes, foot_weight):
         self.model, self.dice, self.size = model, dice, size
+        self.foot_weight = foot_weight
         self.weights = list(model.parameters())
         self.graph = None
         self.scenes = [part.clone() for part in scenes]
@@ -54,7 +62,8 @@ class Step:
         x = x.contiguous(memory_format=torch.channels_last)
         with torch.autocast(x.device.type, torch.bfloat16, cache_enabled=False):
             maps, score = self.model(x)
-        loss, parts = lessons.loss_of(maps, score, points, masks, foot, view)
+        loss, parts = lessons.loss_of(maps, score, points, masks, foot, view,
+                                      self.foot_weight)
         slopes = torch.autograd.grad(loss, self.weights)
         self.slope = torch.cat([s.reshape(-1) for s in slopes])
         self.parts = torch.stack([loss.detach(), *parts])
@@ -71,14 +80,48 @@ class Step:
 
 
 STYLES = pictures.PLATES, pictures.CUT_OUTS
+PARTS = ("light", "blur", "noise", "plates", "things", "card")
 
 
 def leave_out(what):
-    """@return the painter's wish."""
-    pictures.PLATES, pictures.CUT_OUTS = (0, 0) if "styles" in what else STYLES
-    pictures.PHOTOGRAPHED = "camera" not in what
+    """Lets the scenes lack some of PARTS. @return the painter's wish."""
+    pictures.PLATES, pictures.CUT_OUTS = (0, 0) if "plates" in what else STYLES
+    pictures.LEFT_OUT = frozenset(what)
     return (painter.NO_THINGS if "things" in what else 0) + \
-        (painter.NO_CARD if "card" in what else 0)
+        (painter.NO_CARD if "card" in what else 0) + \
+        (painter.ONE_LIGHT if "light" in what else 0)
+
+
+def whole(path, write):
+    """Writes a file whole or not at all."""
+    write(path + ".half")
+    os.replace(path + ".half", path)
+
+
+def begin(model, optimiser, path, scenes, say):
+    """Takes weights over from a checkpoint or a finder.onnx, as far as they fit.
+
+    @param scenes where finder.onnx is thawed.
+    @return the mean's weights, and what the checkpoint says of itself if all of it
+      fitted: else it is a new training that starts from these weights.
+    """
+    device = scenes.device
+    if path.endswith(".onnx"):
+        new = export.thaw(model, path, scenes)
+        say(f"start from {path}; new: {', '.join(new) or 'nothing'}")
+        return model.state_dict(), {}
+    saved = torch.load(path, map_location=device)
+    new = export.fit(model, saved["mean"])
+    mean = {k: v.clone() for k, v in model.state_dict().items()}
+    going = os.path.join(os.path.dirname(path), "going.pt")
+    if new or not os.path.exists(going):
+        say(f"start from {path}; new: {', '.join(new) or 'nothing'}")
+        return mean, {}
+    state = torch.load(going, map_location=device)
+    export.fit(model, state["model"])
+    optimiser.load_state_dict(state["optimiser"])
+    say(f"continue from step {saved['step']}")
+    return mean, saved
 
 
 def work(rank, world, options):
@@ -103,6 +146,7 @@ def work(rank, world, options):
             log.write(text + "\n")
             log.flush()
 
+    lessons.PAINTED = options.painted
     wish = leave_out(options.without)
     model = network.Finder(options.widths).to(device)
     mean = network.Finder(options.widths).to(device)
@@ -113,21 +157,20 @@ def work(rank, world, options):
                                   lr=options.rate, **({"fused": True} if device != "cpu" else {}))
     step, spent, painted = 0, 0.0, 0
     path = os.path.join(options.out, "checkpoint.pt")
+    own = options.seed * 64 + rank
     source = path if os.path.exists(path) else options.resume
-    if source and os.path.exists(source):
-        saved = torch.load(source, map_location=device)
-        model.load_state_dict(saved["model"])
-        mean.load_state_dict(saved["mean"])
-        moments = os.path.join(os.path.dirname(source), "optimiser.pt")
-        optimiser.load_state_dict(torch.load(moments, map_location=device))
-        step, spent, painted = saved["step"], saved["spent"], saved["painted"]
-        say(f"continue from step {step}")
+    if source:
+        # The same scenes on every GPU, so that all start alike.
+        some = lessons.Pool(device, options.seed * 64, options.batch, 3).draw(options.batch, True)
+        thaw = lessons.lesson(pictures.Dice(device, options.seed), some, 256)[0]
+        state, saved = begin(model, optimiser, source, thaw, say)
+        mean.load_state_dict(state)
+        step, spent, painted = (saved.get(k, 0) for k in ("step", "spent", "painted"))
     else:
         mean.load_state_dict(model.state_dict())
     count = sum(p.numel() for p in model.parameters())
     say(f"{count} parameters, {world} x {device}")
     # Every GPU paints its own scenes and throws its own dice.
-    own = options.seed * 64 + rank
     dice = pictures.Dice(device, own * 1000003 + step)
     pool = lessons.Pool(device, own, options.batch, options.pool, start=painted, wish=wish)
     if device != "cpu":
@@ -140,9 +183,20 @@ def work(rank, world, options):
     slope = torch.zeros(count, device=device)
     for p, piece in zip(weights, slope.split([p.numel() for p in weights])):
         p.grad = piece.view_as(p)
-    steps = {size: Step(model, dice, size, pool.draw(options.batch, True))
+    steps = {size: Step(model, dice, size, pool.draw(options.batch, True), options.foot_weight)
              for size in ([options.only] if options.only else [384, 256])}
     say(f"ready after {time.time() - begun:.1f} s")
+
+    def save():
+        went = spent + time.time() - begun
+        whole(path, lambda to: torch.save(
+            {"mean": mean.state_dict(), "step": step, "spent": went,
+             "widths": options.widths, "painted": pool.next_seed - (own << 40)}, to))
+        whole(os.path.join(options.out, "going.pt"), lambda to: torch.save(
+            {"model": model.state_dict(), "optimiser": brief(optimiser.state_dict())}, to))
+        say(f"step {step} written after {time.time() - begun:.0f} s")
+
+    stored = time.time()
     owed = 0.0
     part, over = 0.0, False
     sums, since, told = torch.zeros(5, device=device), time.time(), step
@@ -191,19 +245,21 @@ def work(rank, world, options):
                 f"{250 / (time.time() - since):.1f} steps/s at {time.time() - begun:.0f} s")
             sums.zero_()
             since, told = time.time(), step
+            if rank == 0 and time.time() - stored > 120:
+                save()
+                stored = time.time()
     if rank == 0:
-        torch.save(brief(optimiser.state_dict()), os.path.join(options.out, "optimiser.pt"))
-        saved = {"model": model.state_dict(), "mean": mean.state_dict(), "step": step,
-                 "spent": spent + time.time() - begun, "widths": options.widths,
-                 "painted": pool.next_seed - (own << 40)}
-        torch.save(saved, path)
-        say(f"step {step} written after {time.time() - begun:.0f} s")
+        save()
+        # Checked on scenes that lack nothing, the same for every training.
         leave_out([])
-        if options.check:
-            for size in steps:
-                say(f"held-out scenes, size {size}")
-                say(lessons.table(lessons.held_out(mean, device, options.seed, options.check,
-                                                   size, close=options.only or size == 384)))
+        results = {"step": step, "parameters": count, "without": options.without}
+        for size in steps if options.check else ():
+            result = lessons.held_out(mean, device, 1, options.check, size,
+                                      close=bool(options.only) or size == 384)
+            say(f"held-out scenes, size {size}\n" + lessons.table(result))
+            results[str(size)] = lessons.summary(result)
+        with open(os.path.join(options.out, "results.json"), "w", encoding="utf-8") as file:
+            json.dump(results, file, indent=1)
         say(f"done after {time.time() - begun:.0f} s")
     if world > 1:
         torch.distributed.destroy_process_group()
@@ -213,7 +269,8 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__,
                                      formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--out", required=True, help="folder of checkpoint.pt and log.txt")
-    parser.add_argument("--resume", help="a checkpoint elsewhere to continue from")
+    parser.add_argument("--resume", help="where --out has no checkpoint: one elsewhere to "
+                                         "continue from, or a finder.onnx to start from")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--budget", type=float, default=985,
                         help="seconds of the whole training: the rate falls with them")
@@ -226,13 +283,17 @@ def main():
     parser.add_argument("--rate", type=float, default=2.5e-3)
     parser.add_argument("--small-first", type=float, default=0.3,
                         help="that part of the training is mostly at the smaller size")
+    parser.add_argument("--foot-weight", type=float, default=1.0,
+                        help='of the answer "this is a foot" in the loss')
     parser.add_argument("--looks", type=float, default=6, help="windows cut from each scene")
     parser.add_argument("--pool", type=int, default=24, help="painted batches that are kept")
     parser.add_argument("--check", type=int, default=1024, help="held-out scenes at the end")
     parser.add_argument("--widths", type=int, nargs=6, default=network.WIDTHS)
     parser.add_argument("--without", nargs="*", default=[],
-                        choices=["things", "card", "styles", "camera"],
+                        choices=PARTS,
                         help="what the scenes are to lack")
+    parser.add_argument("--painted", type=int, default=lessons.PAINTED,
+                        help="size of the painted scenes [px]")
     parser.add_argument("--gpu", type=int, default=0, help="which, where --gpus is 1")
     parser.add_argument("--gpus", type=int, default=max(1, torch.cuda.device_count()))
     options = parser.parse_args()
