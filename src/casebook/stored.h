@@ -72,6 +72,8 @@ struct StoredRecord {
 std::string MendRemedy();
 
 /// The text of a file of the casebook, and its JSON.
+// As FootRecord.
+// NOLINTNEXTLINE(bugprone-exception-escape)
 struct Text {
   std::string bytes;
   nlohmann::json root;

@@ -256,7 +256,6 @@ Result<Told> DoVisit(const VisitWords& words) {
   visit.change_notes = std::move(*notes);
 
   JobOptions options;
-  options.horse = words.horse;
   options.day = *day;
   options.now = visit.now;
   options.keep_retakes = words.keep_retakes;
@@ -288,6 +287,7 @@ Result<Told> DoVisit(const VisitWords& words) {
   // Asked before the long work: which horse is meant.
   const auto horse = casebook::ChooseHorse(*opened, visit);
   if (!horse) return horse.error();
+  options.horse = horse->horse.name;
   const auto before = RecordedVisit(*opened, *horse, *day);
 
   std::vector<FootJob> jobs;

@@ -33,7 +33,7 @@ struct Harm {
 };
 
 const std::vector<Harm>& Harms() {
-  static const std::vector<Harm> kHarms = {
+  static const std::vector<Harm> harms = {
       {"cut visit",
        [](const fs::path& v) {
          const std::string text = ReadFile(v / "visit.json");
@@ -151,7 +151,7 @@ const std::vector<Harm>& Harms() {
        "LF-before_trim/report.json",
        3,
        true}};
-  return kHarms;
+  return harms;
 }
 
 class Damaged : public testing::TestWithParam<std::size_t> {};

@@ -3,10 +3,13 @@
 
 #include <unistd.h>
 
+#include <algorithm>
 #include <array>
+#include <cstring>
 #include <fstream>
 #include <iterator>
 #include <nlohmann/json.hpp>
+#include <random>
 
 #include "plumbfoot/geometry/random.h"
 #include "plumbfoot/photo/read_file.h"
@@ -18,11 +21,11 @@ namespace fs = std::filesystem;
 using nlohmann::json;
 
 std::string Noise(std::uint64_t seed, std::size_t bytes) {
-  geometry::Random random(seed);
-  std::string noise;
-  noise.reserve(bytes);
-  for (std::size_t i = 0; i < bytes; ++i) {
-    noise += static_cast<char>(static_cast<int>(random.Uniform(0, 256)));
+  std::mt19937_64 engine(seed);
+  std::string noise(bytes, '\0');
+  for (std::size_t i = 0; i < bytes; i += sizeof(std::uint64_t)) {
+    const std::uint64_t eight = engine();
+    std::memcpy(&noise[i], &eight, std::min(sizeof(eight), bytes - i));
   }
   return noise;
 }

@@ -21,7 +21,7 @@ TEST(ReadPlace, IsGenerousWithNames) {
   const struct {
     const char* name;
     PhotoPlace place;
-  } kNames[] = {
+  } names[] = {
       {"LF-solar-before.jpg", {kLf, kSolar, kBefore}},
       {"before_lf_sole.JPG", {kLf, kSolar, kBefore}},
       {"2026-03-14 rh lateral after trim.heic", {kRh, kLateral, kAfter}},
@@ -46,7 +46,7 @@ TEST(ReadPlace, IsGenerousWithNames) {
       {"Nearly-Beforehand-Solaris.jpg", {kOpen, kOpen, kOpen}},
       {"self-offer-sideways.jpg", {kOpen, kOpen, kOpen}},
   };
-  for (const auto& [name, place] : kNames) {
+  for (const auto& [name, place] : names) {
     EXPECT_EQ(ReadPlace(name), place) << name;
   }
 }
@@ -94,6 +94,7 @@ TEST(TellStagesByTime, TheEarlierIsBeforeTheTrim) {
   const auto tell = [](std::vector<TimedPhoto> photos) {
     TellStagesByTime(photos);
     std::vector<std::optional<Stage>> stages;
+    stages.reserve(photos.size());
     for (const TimedPhoto& photo : photos) stages.push_back(photo.place.stage);
     return stages;
   };

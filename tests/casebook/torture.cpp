@@ -77,6 +77,7 @@ Child Start(const std::vector<std::string>& words,
   std::array<int, 2> pipe{};
   if (::pipe2(pipe.data(), O_CLOEXEC) != 0) throw std::runtime_error("pipe");
   std::vector<char*> argv;
+  argv.reserve(words.size() + 1);
   for (const std::string& word : words) {
     argv.push_back(const_cast<char*>(word.c_str()));
   }
@@ -175,13 +176,13 @@ void CheckHistories(const Casebook& book,
                     std::vector<std::string>& faults) {
   const HorseList list = ListHorses(book);
   for (const Damage& damage : list.set_aside) {
-    faults.push_back(when + ": " + damage.where.string());
+    faults.push_back(fmt::format("{}: {}", when, damage.where.string()));
   }
   for (const Horse& horse : list.horses) {
     const History history = ReadHistory(book, horse);
     for (const Damage& damage : history.set_aside) {
-      faults.push_back(when + ": " + damage.where.string() + ": " +
-                       damage.refusal.message);
+      faults.push_back(fmt::format(
+          "{}: {}: {}", when, damage.where.string(), damage.refusal.message));
     }
     for (const Visit& visit : history.visits) {
       const int day = static_cast<int>((visit.day - DayNumber(0)).count());
@@ -199,7 +200,7 @@ void CheckHistories(const Casebook& book,
 }
 
 /// Recordings begin in a book that is there, and go on in it.
-constexpr int kRunsOfABook = 25;
+constexpr int kRunsOfABook = 8;
 constexpr int kDaysOfARun = 40;
 
 Outcome Interrupt(const fs::path& folder,

@@ -151,8 +151,9 @@ TEST(Casebook, FinishesWhatWasDecidedAndNothingElse) {
       "LF-after_trim", "RF-after_trim", "visit.json"};
   std::string plan;
   for (const std::string& step : steps) {
-    plan += (plan.empty() ? "" : ", ") + ("{\"from\": \"" + step) +
-            "\", \"to\": \"" + visit + step + "\"}";
+    if (!plan.empty()) plan += ", ";
+    plan.append(R"({"from": ")").append(step).append(R"(", "to": ")");
+    plan.append(visit).append(step).append("\"}");
   }
   for (std::size_t done = 0; done <= steps.size() + 1; ++done) {
     SCOPED_TRACE(done);

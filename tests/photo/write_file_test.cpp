@@ -9,6 +9,8 @@
 #include <string>
 #include <vector>
 
+#include "plumbfoot/photo/read_file.h"
+
 namespace plumbfoot::photo {
 namespace {
 
@@ -111,6 +113,53 @@ TEST(WriteSet, RefusesAFolderThatIsAFile) {
   ASSERT_FALSE(paths);
   EXPECT_EQ(paths.error().code, RefusalCode::kCannotWrite);
   EXPECT_EQ(ReadAll(folder / "taken"), "x");
+}
+
+TEST(MakeFolders, MakesAllThatAreMissing) {
+  const fs::path folder = EmptyFolder("make_folders");
+  ASSERT_TRUE(MakeFolders(folder / "a" / "b" / "c"));
+  EXPECT_TRUE(fs::is_directory(folder / "a" / "b" / "c"));
+  EXPECT_TRUE(MakeFolders(folder / "a" / "b" / "c"));
+  std::ofstream(folder / "file") << "x";
+  EXPECT_EQ(MakeFolders(folder / "file" / "d").error().code,
+            RefusalCode::kCannotWrite);
+}
+
+TEST(MoveInto, ReplacesAFileButNoFolder) {
+  const fs::path folder = EmptyFolder("move_into");
+  std::ofstream(folder / "new") << "new";
+  std::ofstream(folder / "old") << "old";
+  ASSERT_TRUE(MoveInto(folder / "new", folder / "old"));
+  EXPECT_EQ(ReadAll(folder / "old"), "new");
+  EXPECT_EQ(FilesIn(folder), 1);
+  for (const char* name : {"one", "two"}) {
+    fs::create_directory(folder / name);
+    std::ofstream(folder / name / "f") << name;
+  }
+  EXPECT_EQ(MoveInto(folder / "one", folder / "two").error().code,
+            RefusalCode::kCannotWrite);
+  EXPECT_EQ(ReadAll(folder / "two" / "f"), "two");
+  EXPECT_EQ(ReadAll(folder / "one" / "f"), "one");
+  EXPECT_FALSE(MoveInto(folder / "none", folder / "x"));
+}
+
+TEST(ReadBytes, GivesTheFileAsItIs) {
+  const fs::path folder = EmptyFolder("read_bytes");
+  const std::string bytes("a\0\r\n\xff", 5);
+  ASSERT_TRUE(WriteWhole(folder / "f", bytes));
+  EXPECT_EQ(ReadBytes(folder / "f").value(), bytes);
+  EXPECT_EQ(ReadBytes(folder / "f", 4).error().code,
+            RefusalCode::kFileTooLarge);
+  EXPECT_EQ(ReadBytes(folder).error().code, RefusalCode::kFileMissing);
+  EXPECT_EQ(ReadBytes("/dev/zero").error().code, RefusalCode::kCannotRead);
+}
+
+// FIPS 180-2, appendix B.1 and B.2 (the examples of FIPS 180-4's SHA-256).
+TEST(Sha256, AgreesWithThePublishedExamples) {
+  EXPECT_EQ(Sha256("abc"),
+            "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad");
+  EXPECT_EQ(Sha256("abcdbcdecdefdefgefghfghighijhijkijkljklmklmnlmnomnopnopq"),
+            "248d6a61d20638b8e5c026930c3e6039a33ce45964ff2167f6ecedd419db06c1");
 }
 
 }  // namespace
