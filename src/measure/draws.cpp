@@ -152,6 +152,7 @@ Draws::Draws(const ViewPoints& points,
              const MeasureOptions& options)
     : points_(points),
       map_(geometry::NominalMap(plane)),
+      print_sigma_(plane.doubt.print_sigma),
       print_(options.seed),
       seed_(OwnSeed(options.seed, points)) {
   for (std::size_t i = 0; i < points.points.size(); ++i) {
@@ -240,6 +241,14 @@ void Draws::Map(const PlaneMap& map, const Depths& depths, OnPlane& to) const {
   };
   map_line(outline_px_, to.outline);
   map_line(wall_px_, to.dorsal_wall);
+}
+
+OnPlane Draws::WithPrint(double sigmas) const {
+  OnPlane plane;
+  Map({map_.camera(), map_.camera_from_plane(), 1.0 + print_sigma_ * sigmas},
+      depths_,
+      plane);
+  return plane;
 }
 
 const OnPlane& Draws::Draw(Random& random) {

@@ -51,6 +51,9 @@ class Draws {
 
   const OnPlane& nominal() const { return nominal_; }
   const geometry::PlaneMap& nominal_map() const { return map_; }
+  /// The nominal points if the scale were off by so many of its standard
+  /// uncertainties.
+  OnPlane WithPrint(double sigmas) const;
   /// The next trial's points. Valid until the next call.
   const OnPlane& Draw(geometry::Random& random);
   /// A seed that differs from photo to photo.
@@ -71,6 +74,7 @@ class Draws {
 
   const ViewPoints& points_;
   geometry::PlaneMap map_;
+  double print_sigma_ = 0.0;
   std::optional<geometry::PlaneSampler> sampler_;
   geometry::Random print_;  ///< Seeded by the option alone.
   std::uint64_t seed_ = 0;

@@ -218,8 +218,17 @@ IntervalKind KindOf(MeasureId id) {
   return IntervalKind::kSymmetric;
 }
 
+/// What one standard uncertainty of the print's size does to a measure.
+double SharedOf(const MeasureInfo& info, double larger, double smaller) {
+  const double shared = std::abs(larger - smaller) / 2;
+  // Angles and ratios need no scale; what is left of them is rounding, and the
+  // millimetres that a depth is taken for.
+  return info.needs_scale && std::isfinite(shared) ? shared : 0.0;
+}
+
 Outcome OutcomeOf(const MeasureInfo& info,
                   double value,
+                  double shared,
                   std::vector<double> samples,
                   std::size_t trials,
                   Ground ground) {
@@ -248,7 +257,8 @@ Outcome OutcomeOf(const MeasureInfo& info,
                   interval.low,
                   interval.high,
                   ground.placed_by,
-                  ground.confidence};
+                  ground.confidence,
+                  shared};
 }
 
 /// Mean and covariance of a point over the trials, about its nominal place.
@@ -414,6 +424,12 @@ MeasuredTrials MeasureViewWithTrials(const ViewPoints& points,
   const Layout layout = LayoutOf(points, draws);
   InFoot nominal;
   PutInFoot(draws.nominal(), layout, nominal);
+  // What the print's size alone does, exactly: from the trials it would be
+  // known to a few per cent only, and not be nothing for an angle.
+  InFoot larger;
+  InFoot smaller;
+  PutInFoot(draws.WithPrint(1.0), layout, larger);
+  PutInFoot(draws.WithPrint(-1.0), layout, smaller);
 
   std::array<PointScatter, kPointCount> scatter;
   PointScatter scatter_left;
@@ -456,6 +472,9 @@ MeasuredTrials MeasureViewWithTrials(const ViewPoints& points,
     Outcome outcome = why.empty()
                           ? OutcomeOf(info,
                                       nominal.number(info.id),
+                                      SharedOf(info,
+                                               larger.number(info.id),
+                                               smaller.number(info.id)),
                                       FiniteColumn(result.trials, column),
                                       static_cast<std::size_t>(options.trials),
                                       GroundOf(needs, points))

@@ -167,6 +167,7 @@ json OutcomeJson(const measure::Outcome& outcome, measure::Unit unit) {
           {"unit", measure::UnitName(unit)},
           {"standard_uncertainty", Rounded(m.standard_uncertainty)},
           {"interval95", json::array({Rounded(m.low95), Rounded(m.high95)})},
+          {"shared_uncertainty", Rounded(m.shared_uncertainty)},
           {"placed_by", geometry::PlacedByName(m.placed_by)},
           {"sure", m.confidence >= find::kSureConfidence}};
 }

@@ -82,6 +82,12 @@ struct Measured {
   PlacedBy placed_by = PlacedBy::kFinder;
   /// The least confidence among the points and lines that it rests on [0..1].
   double confidence = 1.0;
+  /// The part of `standard_uncertainty` that comes from the size of the print
+  /// (or of the known length): the change of the value when the scale is off by
+  /// one standard uncertainty. Nothing for what needs no scale, such as an
+  /// angle. Two photos of the same card share this error: it is then the same
+  /// share of both values, and has their sign.
+  double shared_uncertainty = 0.0;
 };
 
 /// Why a measure was not taken, for people.

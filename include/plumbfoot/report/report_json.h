@@ -33,7 +33,8 @@ namespace plumbfoot::report {
 ///       "confidence"} | {"not_found": "why"}}},
 ///     (lateral: "dorsal_wall" likewise, and "heels_on": "middle" | "near")
 ///  "measures": {"toe_angle": {"value", "unit", "standard_uncertainty",
-///     "interval95": [low, high], "placed_by"} | {"not_measured": "why"}},
+///     "interval95": [low, high], "shared_uncertainty": the print's part,
+///     "placed_by"} | {"not_measured": "why"}},
 ///  "observations": [{"measure", "figures": [ids], "relation", "words",
 ///     "citations": [..], "stands_out"}],
 ///  "cautions": [{"code", "kind", "words", "why"}]}
