@@ -5,6 +5,7 @@
 #include <cstdio>
 
 #include "studies/studies.h"
+#include "trend/change_study.h"
 
 namespace {
 
@@ -37,6 +38,16 @@ int Run(int argc, char** argv) {
                            "How often the 95 % intervals hold the truth",
                            coverage_pairs);
   CLI::App* found = add("points-found", "What the finder finds", found_pairs);
+  plumbfoot::trend::ChangeStudyOptions change_options;
+  CLI::App* change = program.add_subcommand(
+      "change",
+      "How often a change is found, and one called that is none, with the "
+      "points given and noise");
+  change->add_option("--pairs", change_options.pairs, "Feet")
+      ->capture_default_str();
+  change->add_option("--seed", change_options.seed, "Of everything random");
+  change->add_option("--trials", change_options.trials, "Of each Monte Carlo")
+      ->capture_default_str();
   CLI11_PARSE(program, argc, argv);
 
   if (given->parsed()) {
@@ -50,6 +61,11 @@ int Run(int argc, char** argv) {
   if (found->parsed()) {
     options.pairs = found_pairs;
     fmt::print("{}", Table(StudyPointsFound(options)));
+  }
+  if (change->parsed()) {
+    fmt::print(
+        "{}",
+        plumbfoot::trend::Table(plumbfoot::trend::StudyChange(change_options)));
   }
   return 0;
 }
