@@ -30,6 +30,7 @@ ExitStatus Run(int argc, char** argv) {
   plumbfoot::cli::AddCard(program, action);
   plumbfoot::cli::AddCheck(program, action);
   plumbfoot::cli::AddMeasure(program, action);
+  plumbfoot::cli::AddCompare(program, action);
   plumbfoot::cli::AddVisit(program, action);
   plumbfoot::cli::AddHistory(program, action);
   try {

@@ -4,15 +4,11 @@
 #include <cmath>
 #include <optional>
 #include <stdexcept>
-#include <valijson/adapters/nlohmann_json_adapter.hpp>
-#include <valijson/schema.hpp>
-#include <valijson/schema_parser.hpp>
-#include <valijson/validation_results.hpp>
-#include <valijson/validator.hpp>
 
 #include "plumbfoot/find/finder.h"
 #include "plumbfoot/judge/judge_foot.h"
 #include "plumbfoot/judge/judge_photo.h"
+#include "report/schema.h"
 #include "report/text.h"
 
 namespace plumbfoot::report {
@@ -25,13 +21,6 @@ using nlohmann::json;
 
 constexpr std::string_view kNotFound =
     "The program isn't sure where it is: place it by hand.";
-
-/// A millionth of a millimetre, degree or pixel is far below what any photo
-/// resolves, and keeps the file readable.
-double Rounded(double value) {
-  const double rounded = std::round(value * 1e6) / 1e6;
-  return rounded == 0 ? 0.0 : rounded;  // No "-0.0".
-}
 
 json TextOrNull(const std::optional<std::string>& text) {
   if (!text || text->empty()) return nullptr;
@@ -52,14 +41,14 @@ json TimeOrNull(const std::optional<std::string>& text) {
 
 template <typename Frame>
 json ToJson(geometry::Point<Frame> point) {
-  return json::array({Rounded(point.x), Rounded(point.y)});
+  return json::array({RoundedForFile(point.x), RoundedForFile(point.y)});
 }
 
 template <typename Frame>
 json ToJson(const geometry::Covariance<Frame>& c) {
-  const double xy = Rounded(c.xy);
-  return json::array(
-      {json::array({Rounded(c.xx), xy}), json::array({xy, Rounded(c.yy)})});
+  const double xy = RoundedForFile(c.xy);
+  return json::array({json::array({RoundedForFile(c.xx), xy}),
+                      json::array({xy, RoundedForFile(c.yy)})});
 }
 
 template <typename Frame>
@@ -70,16 +59,17 @@ json ToJson(const geometry::Polyline<Frame>& line) {
 }
 
 json ToJson(const CardFacts& card) {
-  return {{"tags", card.tags_seen},
-          {"tags_expected", card.tags_expected},
-          {"residual_px", Rounded(card.residual_px)},
-          {"distance_mm", Rounded(card.distance_mm)},
-          {"tilt_deg", Rounded(card.tilt_deg)},
-          {"px_per_mm", Rounded(card.px_per_mm)},
-          {"blur_px", Rounded(card.blur_px)},
-          {"focal_assumed", card.focal_assumed},
-          {"measured_mm",
-           card.measured_mm ? json(Rounded(*card.measured_mm)) : json()}};
+  return {
+      {"tags", card.tags_seen},
+      {"tags_expected", card.tags_expected},
+      {"residual_px", RoundedForFile(card.residual_px)},
+      {"distance_mm", RoundedForFile(card.distance_mm)},
+      {"tilt_deg", RoundedForFile(card.tilt_deg)},
+      {"px_per_mm", RoundedForFile(card.px_per_mm)},
+      {"blur_px", RoundedForFile(card.blur_px)},
+      {"focal_assumed", card.focal_assumed},
+      {"measured_mm",
+       card.measured_mm ? json(RoundedForFile(*card.measured_mm)) : json()}};
 }
 
 json PhotoJson(const ViewReport& view) {
@@ -115,7 +105,7 @@ json PointJson(const ViewReport& view, PointId id) {
   if (!placed) return {{"not_found", kNotFound}};
   json point = {{"px", ToJson(placed->px)},
                 {"placed_by", geometry::PlacedByName(placed->placed_by)},
-                {"confidence", Rounded(placed->confidence)},
+                {"confidence", RoundedForFile(placed->confidence)},
                 {"sure", find::IsSure(*placed)}};
   if (placed->seen_px) point["seen_px"] = ToJson(*placed->seen_px);
   AddPlace(view.measures.points.at(static_cast<std::size_t>(id)),
@@ -130,7 +120,7 @@ json CurveJson(const std::optional<geometry::PlacedCurve>& curve,
   if (!curve) return {{"not_found", kNotFound}};
   json line = {{"px", ToJson(curve->px)},
                {"placed_by", geometry::PlacedByName(curve->placed_by)},
-               {"confidence", Rounded(curve->confidence)},
+               {"confidence", RoundedForFile(curve->confidence)},
                {"sure", find::IsSure(*curve)}};
   if (has_scale && !mm.empty()) line["mm"] = ToJson(mm);
   return line;
@@ -163,11 +153,12 @@ json OutcomeJson(const measure::Outcome& outcome, measure::Unit unit) {
     return {{"not_measured", CleanUtf8(not_measured->why)}};
   }
   const auto& m = std::get<measure::Measured>(outcome);
-  return {{"value", Rounded(m.value)},
+  return {{"value", RoundedForFile(m.value)},
           {"unit", measure::UnitName(unit)},
-          {"standard_uncertainty", Rounded(m.standard_uncertainty)},
-          {"interval95", json::array({Rounded(m.low95), Rounded(m.high95)})},
-          {"shared_uncertainty", Rounded(m.shared_uncertainty)},
+          {"standard_uncertainty", RoundedForFile(m.standard_uncertainty)},
+          {"interval95",
+           json::array({RoundedForFile(m.low95), RoundedForFile(m.high95)})},
+          {"shared_uncertainty", RoundedForFile(m.shared_uncertainty)},
           {"placed_by", geometry::PlacedByName(m.placed_by)},
           {"sure", m.confidence >= find::kSureConfidence}};
 }
@@ -216,22 +207,6 @@ json CautionsJson(const judge::Verdict& verdict) {
   return cautions;
 }
 
-/// The JSON pointer of the first number that isn't finite, if any: a validator
-/// takes NaN for a number, and a file can't hold it.
-std::optional<std::string> FindNotFinite(const json& value) {
-  const json leaves = value.flatten();
-  for (const auto& [at, leaf] : leaves.items()) {
-    if (leaf.is_number_float() && !std::isfinite(leaf.get<double>())) return at;
-  }
-  return std::nullopt;
-}
-
-Refusal NotOurs(const std::string& where) {
-  return {RefusalCode::kNotOurFormat,
-          "This is not a Plumbfoot report: " + where + ".",
-          "Use a report.json that Plumbfoot has written."};
-}
-
 }  // namespace
 
 json ToJson(const FootReport& report) {
@@ -266,25 +241,7 @@ std::string_view ReportSchema() {
 }
 
 Result<Done> ValidateReport(const json& report) {
-  if (const auto at = FindNotFinite(report)) {
-    return NotOurs("the number at " + *at + " is not finite");
-  }
-  const json schema_json = json::parse(kReportSchemaJson);
-  valijson::Schema schema;
-  valijson::SchemaParser(valijson::SchemaParser::kDraft7)
-      .populateSchema(valijson::adapters::NlohmannJsonAdapter(schema_json),
-                      schema);
-  valijson::ValidationResults results;
-  valijson::Validator validator;
-  if (validator.validate(
-          schema, valijson::adapters::NlohmannJsonAdapter(report), &results)) {
-    return Done{};
-  }
-  valijson::ValidationResults::Error first;
-  if (!results.popError(first)) return NotOurs("it breaks the schema");
-  std::string where;
-  for (const std::string& step : first.context) where += step;
-  return NotOurs(where + ": " + first.description);
+  return Validate(report, kReportSchemaJson, "report");
 }
 
 std::string ReportText(const FootReport& report) {

@@ -12,78 +12,11 @@
 #include "plumbfoot/find/finder.h"
 #include "plumbfoot/judge/figures.h"
 #include "plumbfoot/judge/words.h"
+#include "report/page.h"
 #include "report/text.h"
 
 namespace plumbfoot::report {
 namespace {
-
-constexpr int kWidth = 80;
-
-enum class Ink { kPlain, kStrong, kLook, kFaint };
-
-/// ECMA-48, Select Graphic Rendition.
-std::string_view Code(Ink ink) {
-  switch (ink) {
-    case Ink::kStrong:
-      return "\x1b[1m";
-    case Ink::kLook:
-      return "\x1b[33m";
-    case Ink::kFaint:
-      return "\x1b[2m";
-    case Ink::kPlain:
-      return "";
-  }
-  return "";
-}
-
-/// Lines that go below each other. Colour is put round whole lines, so that it
-/// never counts as width.
-class Page {
- public:
-  explicit Page(bool colour) : colour_(colour) {}
-
-  void Line(std::string_view line, Ink ink = Ink::kPlain) {
-    const bool dress = colour_ && ink != Ink::kPlain;
-    if (dress) text_ += Code(ink);
-    text_ += line;
-    if (dress) text_ += "\x1b[0m";
-    text_ += "\n";
-  }
-
-  void Heading(std::string_view words) {
-    Line("");
-    Wrapped(words, "", Ink::kStrong);
-  }
-
-  /// Text that is broken to fit, its first line after `lead` and the others
-  /// below the text.
-  void Wrapped(std::string_view words,
-               std::string_view lead,
-               Ink ink = Ink::kPlain) {
-    const int indent = Columns(lead);
-    std::string before(lead);
-    for (const std::string& line : Wrap(words, kWidth - indent)) {
-      Line(before + line, ink);
-      before.assign(static_cast<std::size_t>(indent), ' ');
-    }
-  }
-
-  std::string Take() && { return std::move(text_); }
-
- private:
-  bool colour_;
-  std::string text_;
-};
-
-enum class Align { kLeft, kRight };
-
-std::string Padded(std::string_view text, int columns, Align align) {
-  const auto blank =
-      static_cast<std::size_t>(std::max(0, columns - Columns(text)));
-  const std::string space(blank, ' ');
-  return align == Align::kLeft ? std::string(text) + space
-                               : space + std::string(text);
-}
 
 // The columns of a line of the table; with the blanks between them, 80.
 constexpr int kNameColumns = 28;
@@ -144,10 +77,8 @@ void AddView(const ViewReport& view, View which, Page& page) {
     const measure::Outcome& outcome = view.measures.outcomes.at(info.id);
     if (const auto* m = std::get_if<measure::Measured>(&outcome)) {
       const std::string line =
-          MeasureLine(info.name,
-                      judge::Show(*m, info.unit),
-                      Who(*m));
-      if (Columns(line) <= kWidth) {
+          MeasureLine(info.name, judge::Show(*m, info.unit), Who(*m));
+      if (Columns(line) <= kPageColumns) {
         page.Line(line);
       } else {
         page.Wrapped(line, "  ");  // Numbers that no foot has.

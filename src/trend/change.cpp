@@ -127,7 +127,7 @@ FootChange CompareFeet(const MeasuredFoot& before,
     result.comparisons[id] =
         ChangeOf(std::get<Measured>(before.outcomes.at(id)),
                  std::get<Measured>(after.outcomes.at(id)),
-                 options.same_print,
+                 options.same_print.contains(measure::InfoOf(id).view),
                  result.factor);
   }
   return result;

@@ -246,6 +246,7 @@ TEST(ToJson, RoundsToAMillionth) {
                   {"unit", "deg"},
                   {"standard_uncertainty", 0.41},
                   {"interval95", {50.4464, 52.0536}},
+                  {"shared_uncertainty", 0.0},
                   {"placed_by", "finder"},
                   {"sure", true}}));
 }

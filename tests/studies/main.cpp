@@ -48,6 +48,11 @@ int Run(int argc, char** argv) {
   change->add_option("--seed", change_options.seed, "Of everything random");
   change->add_option("--trials", change_options.trials, "Of each Monte Carlo")
       ->capture_default_str();
+  change
+      ->add_option("--changes",
+                   change_options.changes_each,
+                   "In so many measures of each foot a change is made")
+      ->capture_default_str();
   CLI11_PARSE(program, argc, argv);
 
   if (given->parsed()) {

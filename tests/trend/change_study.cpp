@@ -260,7 +260,7 @@ OfFoot StudyFoot(int number, const ChangeStudyOptions& options) {
   const Feet foot = RandomFoot(random);
   const double print = random.Normal();
   CompareOptions compare;
-  compare.same_print = true;
+  compare.same_print = {View::kSolar, View::kLateral};
   const MeasuredFoot before = Photograph(foot, print, options.trials, random);
   const MeasuredFoot after = Photograph(foot, print, options.trials, random);
   OfFoot result;

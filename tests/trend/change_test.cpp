@@ -146,7 +146,7 @@ TEST(CompareFeet, LevelHoldsForAllMeasuresTogether) {
       }
       if (CompareFeet(before, after).changed()) ++called;
     }
-    EXPECT_LE(called, kRuns * 0.0569);  // 0.05 and two standard errors.
+    EXPECT_LE(called, kRuns * 0.0354);  // 0.03 and two standard errors.
   }
 }
 
