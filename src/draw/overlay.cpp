@@ -234,9 +234,9 @@ void DrawPanel(Canvas& canvas, const OverlayPanel& panel, const Box& box) {
                 kSmall,
                 Anchor::kMiddle);
   }
-  const double foot = box.bottom() - 7.5;
+  const double foot = box.bottom() - 8.0;
   canvas.Text(
-      panel.aligned, {box.x + 2.5, foot}, Wrapped(kSmall, box.width - 46));
+      panel.aligned, {box.x + 2.5, foot}, Wrapped(kSmall, box.width - 44));
   DrawScale(canvas, {box.right() - 3, foot}, place.scale);
 }
 
@@ -307,8 +307,21 @@ double DrawAll(Canvas& canvas, const Overlay& overlay) {
             .bottom() +
         1.2;
   }
-  for (const std::string& fact : overlay.facts) {
-    y = canvas.Text(fact, {kMargin, y}, Wrapped(kBody, wide)).bottom() + 0.7;
+  // In two columns, down the first and then down the second.
+  const std::size_t half = (overlay.facts.size() + 1) / 2;
+  const double column = (wide - kGap) / 2;
+  for (std::size_t i = 0; i < half; ++i) {
+    double next = y;
+    for (const std::size_t k : {i, i + half}) {
+      if (k >= overlay.facts.size()) continue;
+      const double x = k < half ? kMargin : kMargin + column + kGap;
+      next =
+          std::max(next,
+                   canvas.Text(overlay.facts[k], {x, y}, Wrapped(kBody, column))
+                           .bottom() +
+                       0.7);
+    }
+    y = next;
   }
   if (!overlay.notes.empty()) y += 1.5;
   for (const std::string& note : overlay.notes) {

@@ -50,11 +50,9 @@ draw::OverlayPanel SolePanel(const Comparison& comparison) {
   const auto& second = after->at(PointId::kFrogApex);
   const bool frog = first && second;
   const FootPoint origin{0, 0};
-  panel.aligned =
-      frog
-          ? "Laid over each other along the frog, at its point."
-          : "Laid over each other at the middle of the heels: the frog's point "
-            "is not placed in both.";
+  panel.aligned = frog ? "Aligned along the frog, at its point."
+                       : "Aligned at the middle of the heels: the frog's point "
+                         "is not placed in both.";
   panel.before.region = Moved(before->outline, frog ? *first : origin, false);
   panel.after.region =
       Moved(after->outline, frog ? *second : origin, comparison.mirrored);
@@ -108,9 +106,7 @@ draw::OverlayPanel SidePanel(const Comparison& comparison) {
     panel.after = {};
     return panel;
   }
-  panel.aligned =
-      "Both on level ground, laid over each other at the toe's "
-      "hairline.";
+  panel.aligned = "Aligned on level ground, at the toe's hairline.";
   const FootPoint first = *before.at(PointId::kToeHairline);
   const FootPoint second = *after.at(PointId::kToeHairline);
   panel.before.region = Moved(panel.before.region, first, false);
@@ -139,7 +135,7 @@ std::vector<std::string> FactsOf(const Comparison& comparison) {
     const measure::MeasureInfo& info = measure::InfoOf(id);
     const ShownChange shown = Show(*change, info.unit);
     const bool degrees = info.unit == measure::Unit::kDegree;
-    facts.push_back(fmt::format("{}: {}{} to {}{}, a difference of {}{} ± {}{}",
+    facts.push_back(fmt::format("{} {}{} to {}{} ({}{} ± {}{})",
                                 info.name,
                                 ShowValue(comparison.before.outcomes, id),
                                 degrees ? "°" : "",
