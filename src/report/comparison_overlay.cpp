@@ -135,16 +135,14 @@ std::vector<std::string> FactsOf(const Comparison& comparison) {
     const measure::MeasureInfo& info = measure::InfoOf(id);
     const ShownChange shown = Show(*change, info.unit);
     const bool degrees = info.unit == measure::Unit::kDegree;
-    facts.push_back(fmt::format("{} {}{} to {}{} ({}{} ± {}{})",
-                                info.name,
+    facts.push_back(fmt::format("{} {}{} to {}{} ({} ± {})",
+                                NameIn(comparison, id),
                                 ShowValue(comparison.before.outcomes, id),
                                 degrees ? "°" : "",
                                 ShowValue(after, id),
                                 shown.unit,
                                 shown.difference,
-                                degrees ? "°" : "",
-                                shown.half_width,
-                                shown.unit));
+                                shown.half_width));
   }
   return facts;
 }
@@ -178,21 +176,7 @@ draw::Overlay OverlayOf(const Comparison& comparison) {
     overlay.panels.push_back(SidePanel(comparison));
   }
   overlay.facts = FactsOf(comparison);
-  const int compared = comparison.change.compared;
-  const auto changed = static_cast<int>(overlay.facts.size());
-  if (compared == 0) {
-    overlay.facts_title = "There is nothing to compare.";
-  } else if (changed == 0) {
-    overlay.facts_title = fmt::format(
-        "No change that these photos can show, in any of {} measures.",
-        compared);
-  } else {
-    overlay.facts_title = fmt::format(
-        "Changed: {} of {} measures. In the others, no change that these "
-        "photos can show.",
-        changed,
-        compared);
-  }
+  overlay.facts_title = VerdictWords(comparison);
   for (const std::string& note : comparison.notes) {
     overlay.notes.push_back(CleanUtf8(note));
   }

@@ -35,6 +35,7 @@ std::string Upper(std::string text) {
 
 void AddRow(MeasureId id,
             const Change& change,
+            const Comparison& comparison,
             const measure::Outcomes& before,
             const measure::Outcomes& after,
             Page& page) {
@@ -49,7 +50,9 @@ void AddRow(MeasureId id,
                 Padded(shown.half_width, kHalfColumns, Align::kLeft),
                 Padded(shown.unit, kUnitColumns, Align::kLeft),
                 Padded(shown.visible, kVisibleColumns, Align::kRight),
-                change.changed ? "changed" : "    -"),
+                !change.changed       ? "    -"
+                : comparison.mirrored ? "differs"
+                                      : "changed"),
             change.changed ? Ink::kStrong : Ink::kPlain);
 }
 
@@ -69,13 +72,15 @@ void AddView(View view, const Comparison& comparison, Page& page) {
                       Padded("", kNameColumns, Align::kLeft),
                       Padded("first", kValueColumns, Align::kRight),
                       Padded("second", kValueColumns + 1, Align::kRight),
-                      Padded("change", kDifferenceColumns, Align::kRight),
+                      Padded(comparison.mirrored ? "less" : "change",
+                             kDifferenceColumns,
+                             Align::kRight),
                       Padded("", kHalfColumns + kUnitColumns, Align::kLeft),
                       Padded("from", kVisibleColumns, Align::kRight)),
           Ink::kFaint);
       headed = true;
     }
-    AddRow(id, *change, comparison.before.outcomes, after, page);
+    AddRow(id, *change, comparison, comparison.before.outcomes, after, page);
   }
 }
 
@@ -88,7 +93,7 @@ void AddNotCompared(const Comparison& comparison, Page& page) {
     if (why == nullptr) continue;
     auto& list = names[why->why];
     if (list.empty()) reasons.push_back(why->why);
-    list.emplace_back(measure::InfoOf(id).name);
+    list.push_back(NameIn(comparison, id));
   }
   if (reasons.empty()) return;
   page.Heading("Not compared");
@@ -126,6 +131,54 @@ std::string ShowValue(const measure::Outcomes& outcomes, MeasureId id) {
   return judge::Show(std::get<measure::Measured>(outcomes.at(id)),
                      measure::InfoOf(id).unit)
       .value;
+}
+
+std::string NameIn(const Comparison& comparison, MeasureId id) {
+  if (comparison.mirrored) {
+    const bool left_first = geometry::IsLeft(comparison.before.foot);
+    switch (id) {
+      case MeasureId::kLeftHalfWidth:
+        return left_first ? "Lateral half width" : "Medial half width";
+      case MeasureId::kRightHalfWidth:
+        return left_first ? "Medial half width" : "Lateral half width";
+      case MeasureId::kHalfWidthDifference:
+        return left_first ? "Lateral less medial half"
+                          : "Medial less lateral half";
+      default:
+        break;
+    }
+  }
+  return std::string(measure::InfoOf(id).name);
+}
+
+std::string VerdictWords(const Comparison& comparison) {
+  int changed = 0;
+  for (const auto& [id, compared] : comparison.change.comparisons) {
+    const auto* c = std::get_if<Change>(&compared);
+    if (c != nullptr && c->changed) ++changed;
+  }
+  const int compared = comparison.change.compared;
+  const std::string_view what = comparison.mirrored ? "difference" : "change";
+  if (compared == 0) return "There is nothing to compare.";
+  if (changed == 0) {
+    return fmt::format(
+        "No {} that these photos can show, in any of the {} "
+        "measures compared.",
+        what,
+        compared);
+  }
+  if (changed == compared) {
+    return fmt::format("{}: all of the {} measures compared.",
+                       comparison.mirrored ? "They differ in" : "Changed",
+                       compared);
+  }
+  return fmt::format(
+      "{}: {} of the {} measures compared. In the others, no {} "
+      "that these photos can show.",
+      comparison.mirrored ? "They differ in" : "Changed",
+      changed,
+      compared,
+      what);
 }
 
 std::string TitleOf(const Comparison& comparison) {
@@ -166,27 +219,9 @@ std::string ComparisonTable(const Comparison& comparison, bool colour) {
   const trend::FootChange& change = comparison.change;
   AddView(View::kSolar, comparison, page);
   AddView(View::kLateral, comparison, page);
-  int changed = 0;
-  for (const auto& [id, compared] : change.comparisons) {
-    const auto* c = std::get_if<Change>(&compared);
-    if (c != nullptr && c->changed) ++changed;
-  }
   page.Line("");
-  if (change.compared == 0) {
-    page.Wrapped("There is nothing to compare.", "", Ink::kLook);
-  } else {
-    page.Wrapped(
-        changed == 0
-            ? fmt::format("No change that these photos can show, in any of the "
-                          "{} measures compared.",
-                          change.compared)
-            : fmt::format("Changed: {} of the {} measures compared. In the "
-                          "others there is no change that these photos can "
-                          "show.",
-                          changed,
-                          change.compared),
-        "",
-        Ink::kStrong);
+  page.Wrapped(VerdictWords(comparison), "", Ink::kStrong);
+  if (change.compared > 0) {
     page.Wrapped(
         fmt::format(
             "\"from\": the smallest change that these photos can show, {:.2f} "

@@ -22,6 +22,11 @@ ShownChange Show(const trend::Change& change, measure::Unit unit);
 /// The value of an outcome that is measured, without its unit.
 std::string ShowValue(const measure::Outcomes& outcomes, measure::MeasureId id);
 
+/// The measure's name; of a pair of feet the halves are medial and lateral.
+std::string NameIn(const Comparison& comparison, measure::MeasureId id);
+/// "Changed: 3 of the 30 measures compared. In the others ...".
+std::string VerdictWords(const Comparison& comparison);
+
 /// "Left fore foot of Juno" or "Left fore and right fore of Juno".
 std::string TitleOf(const Comparison& comparison);
 /// "2026-03-14, before the trim, shod": what tells the two apart.
