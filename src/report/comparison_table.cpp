@@ -43,7 +43,7 @@ void AddRow(MeasureId id,
   const ShownChange shown = Show(change, info.unit);
   page.Line(fmt::format(
                 "  {}{}{} {} ± {}{}{} {}",
-                Padded(info.name, kNameColumns, Align::kLeft),
+                Padded(NameIn(comparison, id), kNameColumns, Align::kLeft),
                 Padded(ShowValue(before, id), kValueColumns, Align::kRight),
                 Padded(ShowValue(after, id), kValueColumns + 1, Align::kRight),
                 Padded(shown.difference, kDifferenceColumns, Align::kRight),
@@ -72,7 +72,7 @@ void AddView(View view, const Comparison& comparison, Page& page) {
                       Padded("", kNameColumns, Align::kLeft),
                       Padded("first", kValueColumns, Align::kRight),
                       Padded("second", kValueColumns + 1, Align::kRight),
-                      Padded(comparison.mirrored ? "less" : "change",
+                      Padded(comparison.mirrored ? "differ" : "change",
                              kDifferenceColumns,
                              Align::kRight),
                       Padded("", kHalfColumns + kUnitColumns, Align::kLeft),
