@@ -167,6 +167,10 @@ Result<Comparison> CompareReports(SavedReport before,
   return comparison;
 }
 
+bool Comparison::unsure(measure::MeasureId id) const {
+  return before.unsure.contains(id) || after.unsure.contains(id);
+}
+
 json ToJson(const Comparison& comparison) {
   json same_print = json::array();
   for (const View view : comparison.same_print) {
@@ -197,6 +201,7 @@ json ToJson(const Comparison& comparison) {
          json::array(
              {RoundedForFile(change.low95), RoundedForFile(change.high95)})},
         {"smallest_visible_change", RoundedForFile(change.smallest_visible)},
+        {"sure", !comparison.unsure(id)},
         {"verdict", change.changed ? "changed" : "no_visible_change"}};
   }
   return {{"format", "plumbfoot-comparison"},

@@ -135,14 +135,15 @@ std::vector<std::string> FactsOf(const Comparison& comparison) {
     const measure::MeasureInfo& info = measure::InfoOf(id);
     const ShownChange shown = Show(*change, info.unit);
     const bool degrees = info.unit == measure::Unit::kDegree;
-    facts.push_back(fmt::format("{} {}{} to {}{} ({} ± {})",
+    facts.push_back(fmt::format("{} {}{} to {}{} ({} ± {}){}",
                                 NameIn(comparison, id),
                                 ShowValue(comparison.before.outcomes, id),
                                 degrees ? "°" : "",
                                 ShowValue(after, id),
                                 shown.unit,
                                 shown.difference,
-                                shown.half_width));
+                                shown.half_width,
+                                comparison.unsure(id) ? " ?" : ""));
   }
   return facts;
 }
@@ -179,6 +180,13 @@ draw::Overlay OverlayOf(const Comparison& comparison) {
   overlay.facts_title = VerdictWords(comparison);
   for (const std::string& note : comparison.notes) {
     overlay.notes.push_back(CleanUtf8(note));
+  }
+  if (std::any_of(overlay.facts.begin(),
+                  overlay.facts.end(),
+                  [](const std::string& fact) { return fact.back() == '?'; })) {
+    overlay.notes.emplace_back(
+        "?: rests on something that the program isn't sure of, which ± doesn't "
+        "know.");
   }
   overlay.notes.emplace_back(
       "± is the 95 % interval of one difference by itself. What the outlines "

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include <fmt/core.h>
 
+#include <algorithm>
 #include <map>
 #include <string>
 #include <vector>
@@ -33,6 +34,24 @@ std::string Upper(std::string text) {
   return text;
 }
 
+std::string Verdict(MeasureId id,
+                    const Change& change,
+                    const Comparison& comparison) {
+  const std::string_view words = !change.changed       ? "    -"
+                                 : comparison.mirrored ? "differs"
+                                                       : "changed";
+  return fmt::format("{}{}", words, comparison.unsure(id) ? "?" : "");
+}
+
+bool AnyUnsure(const Comparison& comparison) {
+  return std::any_of(comparison.change.comparisons.begin(),
+                     comparison.change.comparisons.end(),
+                     [&](const auto& entry) {
+                       return std::holds_alternative<Change>(entry.second) &&
+                              comparison.unsure(entry.first);
+                     });
+}
+
 void AddRow(MeasureId id,
             const Change& change,
             const Comparison& comparison,
@@ -50,9 +69,7 @@ void AddRow(MeasureId id,
                 Padded(shown.half_width, kHalfColumns, Align::kLeft),
                 Padded(shown.unit, kUnitColumns, Align::kLeft),
                 Padded(shown.visible, kVisibleColumns, Align::kRight),
-                !change.changed       ? "    -"
-                : comparison.mirrored ? "differs"
-                                      : "changed"),
+                Verdict(id, change, comparison)),
             change.changed ? Ink::kStrong : Ink::kPlain);
 }
 
@@ -233,6 +250,13 @@ std::string ComparisonTable(const Comparison& comparison, bool colour) {
             change.compared == 1 ? "" : "s"),
         "",
         Ink::kFaint);
+  }
+  if (AnyUnsure(comparison)) {
+    page.Wrapped(
+        "?: rests on something that the program isn't sure of, which ± doesn't "
+        "know. Look at it before you believe the verdict.",
+        "",
+        Ink::kLook);
   }
   AddNotCompared(comparison, page);
   if (!comparison.notes.empty()) page.Heading("Mind");

@@ -106,8 +106,9 @@ SavedReport Read(const json& report) {
   if (!stage) throw std::invalid_argument(stage.error().message);
   saved.stage = *stage;
   for (const measure::MeasureInfo& info : measure::AllMeasures()) {
-    saved.outcomes[info.id] =
-        OutcomeOf(report.at("measures").at(std::string(info.key)));
+    const json& entry = report.at("measures").at(std::string(info.key));
+    saved.outcomes[info.id] = OutcomeOf(entry);
+    if (!entry.value("sure", true)) saved.unsure.insert(info.id);
   }
   const json none;
   for (const View which : {View::kSolar, View::kLateral}) {

@@ -30,6 +30,10 @@ struct Comparison {
   std::vector<std::string> notes;
   /// A photo should be retaken or a point be looked at first (exit status 3).
   bool needs_person = false;
+
+  /// Does the measure rest, in either, on something that the program isn't sure
+  /// of? Its uncertainty knows nothing of a point on the wrong thing.
+  bool unsure(measure::MeasureId id) const;
 };
 
 struct ComparisonOptions {

@@ -8,6 +8,7 @@
 #include <filesystem>
 #include <nlohmann/json.hpp>
 #include <optional>
+#include <set>
 #include <string>
 #include <vector>
 
@@ -47,6 +48,8 @@ struct SavedReport {
   Stage stage = Stage::kOther;
   /// Every measure; those of a view without a photo are not measured.
   measure::Outcomes outcomes;
+  /// Measures that rest on something that the program isn't sure of.
+  std::set<measure::MeasureId> unsure;
   std::optional<SavedView> solar;
   std::optional<SavedView> lateral;
 
