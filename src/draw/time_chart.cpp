@@ -17,8 +17,10 @@ constexpr double kWidth = 180.0;
 constexpr double kMargin = 3.0;
 constexpr double kGap = 5.0;
 constexpr std::size_t kColumns = 3;
-constexpr double kPlotHeight = 26.0;
-constexpr double kPanelHeight = 44.0;
+constexpr double kPlotHeight = 22.0;
+constexpr double kTitleRoom = 5.0;
+constexpr double kTickRoom = 3.6;
+constexpr double kRowGap = 2.6;
 constexpr double kAxisRoom = 8.5;  // For the numbers at the left.
 constexpr double kApart = 0.75;    // Before and after of one day.
 
@@ -29,7 +31,7 @@ constexpr Colour kJoin{0.62, 0.62, 0.66};
 
 const TextStyle kTitle{kInk, 4.6, true};
 const TextStyle kSubtitle{kQuiet, 3.2, false};
-const TextStyle kPanelTitle{kInk, 3.0, true};
+const TextStyle kPanelTitle{kInk, 2.9, true};
 const TextStyle kBody{kInk, 2.9, false};
 const TextStyle kSmall{kQuiet, 2.4, false};
 
@@ -92,7 +94,7 @@ struct Scale {
   int decimals = 0;
 };
 
-/// Ticks of 1, 2 or 5 times a power of ten, four at most between the ends.
+/// Ticks of 1, 2 or 5 times a power of ten, six steps at most.
 Scale ScaleOf(double low, double high) {
   const double least = std::max({1e-9, 1e-6 * std::abs(low)});
   double span = std::max(high - low, least);
@@ -103,7 +105,7 @@ Scale ScaleOf(double low, double high) {
   Scale scale{low, high};
   scale.step = std::pow(10.0, std::floor(std::log10(span / 4)));
   for (const double times : {2.0, 5.0, 10.0}) {
-    if (span / scale.step <= 4.5) break;
+    if (span / scale.step <= 6) break;
     scale.step = times * std::pow(10.0, std::floor(std::log10(span / 4)));
   }
   scale.decimals =
@@ -138,10 +140,12 @@ void DrawPanel(Canvas& canvas,
                const TimeChart& chart,
                const Days& days,
                const Box& box) {
-  canvas.Text(panel.title, {box.x, box.y}, Wrapped(kPanelTitle, box.width));
-  const Box plot{
-      box.x + kAxisRoom, box.y + 5.0, box.width - kAxisRoom - 1.0, kPlotHeight};
-  const double below = plot.bottom() + 3.6;
+  canvas.Text(panel.title, {box.x, box.y}, kPanelTitle);
+  const Box plot{box.x + kAxisRoom,
+                 box.y + kTitleRoom,
+                 box.width - kAxisRoom - 1.0,
+                 kPlotHeight};
+  const double below = plot.bottom() + kTickRoom;
   if (!panel.facts.empty()) {
     canvas.Text(panel.facts, {box.x, below}, Wrapped(kSmall, box.width));
   }
@@ -303,20 +307,26 @@ double DrawAll(Canvas& canvas, const TimeChart& chart) {
   const Days days = DaysOf(chart);
   const double panel =
       (wide - (kColumns - 1) * kGap) / static_cast<double>(kColumns);
-  for (std::size_t i = 0; i < chart.panels.size(); ++i) {
-    const auto column = static_cast<double>(i % kColumns);
-    const auto row = static_cast<double>(i / kColumns);
-    DrawPanel(canvas,
-              chart.panels[i],
-              chart,
-              days,
-              {kMargin + column * (panel + kGap),
-               y + row * kPanelHeight,
-               panel,
-               kPanelHeight});
+  for (std::size_t first = 0; first < chart.panels.size(); first += kColumns) {
+    const std::size_t end = std::min(first + kColumns, chart.panels.size());
+    double facts = 0.0;
+    for (std::size_t i = first; i < end; ++i) {
+      if (chart.panels[i].facts.empty()) continue;
+      const Box box =
+          canvas.MeasureText(chart.panels[i].facts, Wrapped(kSmall, panel));
+      facts = std::max(facts, box.height);
+    }
+    const double height = kTitleRoom + kPlotHeight + kTickRoom + facts;
+    for (std::size_t i = first; i < end; ++i) {
+      const auto column = static_cast<double>(i - first);
+      DrawPanel(canvas,
+                chart.panels[i],
+                chart,
+                days,
+                {kMargin + column * (panel + kGap), y, panel, height});
+    }
+    y += height + kRowGap;
   }
-  const std::size_t rows = (chart.panels.size() + kColumns - 1) / kColumns;
-  y += static_cast<double>(rows) * kPanelHeight + 0.5;
   // The visits in two columns, down the first and then down the second.
   const std::size_t half = (chart.visits.size() + 1) / 2;
   const double column = (wide - kGap) / 2;

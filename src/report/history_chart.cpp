@@ -83,8 +83,8 @@ std::string FactsOf(const MeasureHistory& history, Unit unit) {
     if (facts.empty()) {
       const bool enough = (history.before && history.before->interval) ||
                           (history.after && history.after->interval);
-      add(enough ? "No trend that these visits can show."
-                 : "Too few visits for a trend.");
+      add(enough ? "no trend that these visits can show"
+                 : "too few visits for a trend");
     }
   }
   if (history.mean_rate && (Grows(history.id) || Drifts(history.id))) {

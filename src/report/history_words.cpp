@@ -31,8 +31,9 @@ std::string_view UnitWords(Unit unit) {
 
 /// A number with so many decimals that the half width shows two digits; no
 /// "-0.0".
-std::string Number(double value, double half, bool sign) {
-  const int decimals = judge::Decimals(half);
+std::string Number(double value, double half, int most, bool sign) {
+  // CHOSEN: nobody trims by thousandths; a ratio is near one.
+  const int decimals = judge::Decimals(half, most);
   std::string text = fmt::format("{:.{}f}", value, decimals);
   if (text.find_first_of("123456789") == std::string::npos) {
     if (text.front() == '-') text.erase(0, 1);
@@ -41,18 +42,16 @@ std::string Number(double value, double half, bool sign) {
   return sign && value > 0 ? "+" + text : text;
 }
 
-std::string WithInterval(double value,
-                         double low,
-                         double high,
-                         std::string_view unit,
-                         std::string_view per) {
+std::string WithInterval(
+    double value, double low, double high, Unit unit, std::string_view per) {
   const double half = (high - low) / 2;
+  const int most = unit == Unit::kRatio ? 4 : 2;
   return fmt::format("{}{} {} ({} to {})",
-                     Number(value, half, true),
-                     unit,
+                     Number(value, half, most, true),
+                     UnitWords(unit),
                      per,
-                     Number(low, half, false),
-                     Number(high, half, false));
+                     Number(low, half, most, false),
+                     Number(high, half, most, false));
 }
 
 }  // namespace
@@ -67,7 +66,7 @@ std::string SlopeWords(const std::optional<trend::RobustSlope>& slope,
   const std::string words = WithInterval(slope->slope * per,
                                          slope->interval->low * per,
                                          slope->interval->high * per,
-                                         UnitWords(unit),
+                                         unit,
                                          "a month");
   return *slope->differs_from_zero() ? words : "none seen: " + words;
 }
@@ -78,7 +77,7 @@ std::string RateWords(const trend::Rate& rate, Unit unit) {
   return WithInterval(rate.per_day * per,
                       rate.low95 * per,
                       rate.high95 * per,
-                      UnitWords(unit),
+                      unit,
                       degrees ? "a week" : "a day");
 }
 
