@@ -75,7 +75,7 @@ std::string FactsOf(const MeasureHistory& history, Unit unit) {
     const auto slope = [&](const std::optional<trend::RobustSlope>& of,
                            std::string_view when) {
       if (of && of->interval && *of->differs_from_zero()) {
-        add(fmt::format("{}: {}", when, SlopeWords(of, unit, false)));
+        add(fmt::format("{} {}", when, SlopeWords(of, unit, false)));
       }
     };
     slope(history.before, "before");
@@ -88,7 +88,7 @@ std::string FactsOf(const MeasureHistory& history, Unit unit) {
     }
   }
   if (history.mean_rate && (Grows(history.id) || Drifts(history.id))) {
-    add(fmt::format("{} between visits: {}",
+    add(fmt::format("{} {}",
                     Grows(history.id) ? "gains" : "drift",
                     RateWords(*history.mean_rate, unit)));
   }

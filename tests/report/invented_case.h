@@ -6,6 +6,8 @@
 
 #include <cstdint>
 #include <string>
+#include <utility>
+#include <vector>
 
 #include "plumbfoot/report/horse_history.h"
 #include "plumbfoot/report/report_json.h"
@@ -22,14 +24,12 @@ inline constexpr double kDriftDegPerDay = -1.6 / 42;
 /// The left fore is trimmed a little steeper each time; the right one is not.
 inline constexpr double kSteeperDegPerVisit = 0.7;
 
-inline HistoryRequest InventedCase(int visits = 8) {
-  HistoryRequest request;
-  request.horse = "Juno";
+inline std::vector<FootReport> InventedReports(int visits) {
+  std::vector<FootReport> reports;
   geometry::Random random(12);
   for (int visit = 0; visit < visits; ++visit) {
     const std::string date =
         DateOfDay(DayOfDate(kFirstDay) + visit * kSpellDays);
-    request.visits.push_back({date, visit % 2 == 0 ? "trimmed" : ""});
     for (const Foot foot : {Foot::kLeftFore, Foot::kRightFore}) {
       const bool left = foot == Foot::kLeftFore;
       for (const Stage stage : {Stage::kBeforeTrim, Stage::kAfterTrim}) {
@@ -51,9 +51,23 @@ inline HistoryRequest InventedCase(int visits = 8) {
         report.foot = foot;
         report.date = date;
         report.stage = stage;
-        request.reports.push_back(*ReadReport(ToJson(report)));
+        reports.push_back(std::move(report));
       }
     }
+  }
+  return reports;
+}
+
+inline HistoryRequest InventedCase(int visits = 8) {
+  HistoryRequest request;
+  request.horse = "Juno";
+  for (const FootReport& report : InventedReports(visits)) {
+    request.reports.push_back(*ReadReport(ToJson(report)));
+  }
+  for (int visit = 0; visit < visits; ++visit) {
+    request.visits.push_back(
+        {DateOfDay(DayOfDate(kFirstDay) + visit * kSpellDays),
+         visit % 2 == 0 ? "trimmed" : ""});
   }
   return request;
 }
