@@ -6,6 +6,7 @@
 #include <nlohmann/json.hpp>
 
 #include "cli/commands.h"
+#include "cli/horse_history.h"
 #include "plumbfoot/casebook/casebook.h"
 
 namespace plumbfoot::cli {
@@ -21,7 +22,7 @@ struct HistoryWords {
   bool due = false;
   std::string until;
   bool verify = false;
-  bool as_json = false;
+  HorseHistoryWords horse;
 };
 
 /// Today, where the clock on the wall is.
@@ -68,7 +69,7 @@ ExitStatus RunDue(const Casebook& casebook, const HistoryWords& words) {
     until = *day;
   }
   const casebook::DueList list = casebook::WhoIsDue(casebook, until);
-  if (words.as_json) {
+  if (words.horse.as_json) {
     json due = json::array();
     for (const casebook::Due& d : list.due) {
       due.push_back({{"horse", d.horse.name},
@@ -99,7 +100,7 @@ ExitStatus RunDue(const Casebook& casebook, const HistoryWords& words) {
 
 ExitStatus RunVerify(const Casebook& casebook, const HistoryWords& words) {
   const casebook::Verified verified = casebook::VerifyCasebook(casebook);
-  if (words.as_json) {
+  if (words.horse.as_json) {
     PrintJson({{"horses", verified.horses},
                {"visits", verified.visits},
                {"records", verified.records},
@@ -124,9 +125,12 @@ ExitStatus RunHistory(const HistoryWords& words) {
   if (!casebook) return Refuse(casebook.error());
   if (words.verify) return RunVerify(*casebook, words);
   if (words.due) return RunDue(*casebook, words);
+  if (!words.horse.horse.empty()) {
+    return RunHorseHistory(*casebook, words.horse);
+  }
   return Refuse({RefusalCode::kUsage,
                  "What of the casebook's history is wanted?",
-                 "Say --due or --verify."});
+                 "Say --horse NAME with --out DIR, --due, or --verify."});
 }
 
 }  // namespace
@@ -134,7 +138,7 @@ ExitStatus RunHistory(const HistoryWords& words) {
 void AddHistory(CLI::App& program, Action& action) {
   auto words = std::make_shared<HistoryWords>();
   CLI::App* command = program.add_subcommand(
-      "history", "The casebook's horses: who is due, is everything whole");
+      "history", "A horse's case over months, who is due, is everything whole");
   command->add_option("CASEBOOK", words->casebook, "Its folder")->required();
   CLI::Option* due =
       command->add_flag("--due", words->due, "Which horses are due");
@@ -149,7 +153,36 @@ void AddHistory(CLI::App& program, Action& action) {
                  words->verify,
                  "Compare every file with its SHA-256 and name what is damaged")
       ->excludes(due);
-  command->add_flag("--json", words->as_json, "Print JSON");
+  CLI::Option* out =
+      command->add_option("--out", words->horse.out, "Folder for the results")
+          ->type_name("DIR");
+  CLI::Option* horse =
+      command
+          ->add_option("--horse",
+                       words->horse.horse,
+                       "Plots and tables of this horse's visits")
+          ->type_name("NAME")
+          ->needs(out)
+          ->excludes(due);
+  out->needs(horse);
+  command->add_option("--yard", words->horse.yard, "Of two horses of one name")
+      ->type_name("NAME")
+      ->needs(horse);
+  command
+      ->add_option("--target",
+                   words->horse.targets,
+                   "What a measure is to become: toe_angle=52, or "
+                   "LF:toe_angle=52; more than once")
+      ->type_name("MEASURE=VALUE")
+      ->needs(horse);
+  command
+      ->add_option("--allowed-drift",
+                   words->horse.allowed_drift_deg,
+                   "How far the toe angle may drift from one visit to the "
+                   "next; if it does so sooner, the next visit is due earlier")
+      ->type_name("DEGREES")
+      ->needs(horse);
+  command->add_flag("--json", words->horse.as_json, "Print JSON");
   command->callback(
       [words, &action] { action = [words] { return RunHistory(*words); }; });
 }
