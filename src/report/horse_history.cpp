@@ -9,6 +9,7 @@
 #include <chrono>
 #include <cmath>
 #include <map>
+#include <set>
 #include <utility>
 
 #include "plumbfoot/trend/agreement.h"
@@ -61,7 +62,10 @@ std::vector<Reading> ReadingsOf(const MeasureHistory& history, Phase phase) {
 }
 
 /// From after a visit to before the next; only of feet that are shod alike.
+/// @param visits  The days of all visits: at one that lies between, photos or
+///   none, the foot may have been trimmed.
 void AddSpells(const std::vector<DatedReport>& reports,
+               const std::set<int>& visits,
                MeasureHistory& history) {
   const View view = measure::InfoOf(history.id).view;
   const bool to_the_shoe = trend::RunsToTheShoe(history.id);
@@ -76,6 +80,7 @@ void AddSpells(const std::vector<DatedReport>& reports,
     if (phase == Phase::kAfter) earlier = &r;
     if (phase != Phase::kBefore) continue;
     if (earlier != nullptr &&
+        visits.upper_bound(earlier->day) == visits.lower_bound(r.day) &&
         (!to_the_shoe || earlier->report->shod == r.report->shod)) {
       const auto rate =
           trend::RateBetween({earlier->day, *measured(*earlier)},
@@ -139,7 +144,8 @@ std::optional<TargetState> StateOf(const MeasureHistory& history,
 }
 
 MeasureHistory HistoryOf(MeasureId id,
-                         const std::vector<DatedReport>& reports) {
+                         const std::vector<DatedReport>& reports,
+                         const std::set<int>& visits) {
   MeasureHistory history;
   history.id = id;
   bool shod = false;
@@ -166,7 +172,7 @@ MeasureHistory HistoryOf(MeasureId id,
     history.before = trend::TheilSen(ReadingsOf(history, Phase::kBefore));
     history.after = trend::TheilSen(ReadingsOf(history, Phase::kAfter));
   }
-  AddSpells(reports, history);
+  AddSpells(reports, visits, history);
   return history;
 }
 
@@ -265,7 +271,11 @@ Result<HorseHistory> MakeHistory(HistoryRequest request) {
   HorseHistory history;
   history.horse = std::move(request.horse);
   history.allowed_drift_deg = request.allowed_drift_deg;
-  for (auto& [date, what] : words) history.visits.push_back({date, what});
+  std::set<int> visit_days;
+  for (auto& [date, what] : words) {
+    history.visits.push_back({date, what});
+    visit_days.insert(DayOfDate(date));
+  }
   for (auto& [foot, reports] : by_foot) {
     std::stable_sort(reports.begin(), reports.end(), Earlier);
   }
@@ -278,7 +288,7 @@ Result<HorseHistory> MakeHistory(HistoryRequest request) {
     of_foot.foot = foot;
     std::optional<trend::Rate> drift;
     for (const measure::MeasureInfo& info : measure::AllMeasures()) {
-      MeasureHistory of = HistoryOf(info.id, it->second);
+      MeasureHistory of = HistoryOf(info.id, it->second, visit_days);
       if (of.readings.empty()) continue;
       for (const Target& target : request.targets) {
         if (target.measure == info.id &&

@@ -64,6 +64,25 @@ TEST(HorseHistory, GrowthAndDriftLieInsideTheirIntervals) {
   EXPECT_GE(held, 24);  // 95 in 100 of them, less three standard deviations.
 }
 
+// A photo that doesn't show the toe: growth isn't reckoned across the trim.
+TEST(HorseHistory, AVisitBetweenEndsASpell) {
+  HistoryRequest request = InventedCase();
+  const std::string fourth = DateOfDay(DayOfDate(kFirstDay) + 3 * kSpellDays);
+  for (SavedReport& report : request.reports) {
+    if (report.date == fourth) {
+      report.outcomes[MeasureId::kDorsalWallLength] =
+          measure::NotMeasured{"the toe can't be seen"};
+    }
+  }
+  const auto history = MakeHistory(request);
+  const auto& of = Of(*history, Foot::kLeftFore, MeasureId::kDorsalWallLength);
+  EXPECT_EQ(of.spells.size(), 5U);
+  ASSERT_TRUE(of.mean_rate.has_value());
+  EXPECT_NEAR(of.mean_rate->per_day,
+              kGrowthMmPerDay,
+              3 * of.mean_rate->standard_uncertainty);
+}
+
 TEST(HorseHistory, FindsTheTrendThatIsThereAndNoOther) {
   const HorseHistory history = Case();
   const auto& left = Of(history, Foot::kLeftFore, MeasureId::kToeAngle);
