@@ -108,6 +108,25 @@ std::string AwaitLines(const Child& child, int lines) {
   return said;
 }
 
+/// What the child has said since it was last asked; waits a little for it.
+std::string WhatIsSaid(const Child& child) {
+  pollfd waiting{child.out, POLLIN, 0};
+  // CHOSEN: so that the reader doesn't keep a processor to itself.
+  if (::poll(&waiting, 1, 50) <= 0) return {};
+  std::array<char, 4096> some{};
+  const ssize_t read = ::read(child.out, some.data(), some.size());
+  if (read <= 0) return {};
+  return {some.data(), static_cast<std::size_t>(read)};
+}
+
+/// The day of the last whole line that was said.
+std::optional<int> LastDay(const std::string& said) {
+  const std::size_t end = said.rfind('\n');
+  if (end == std::string::npos || end == 0) return std::nullopt;
+  const std::size_t before = said.rfind('\n', end - 1);
+  return std::stoi(said.substr(before == std::string::npos ? 0 : before + 1));
+}
+
 /// All that the child has said, and its end.
 int Finish(const Child& child,
            Acknowledged& acknowledged,
@@ -168,6 +187,29 @@ std::optional<std::set<std::string>> HeldBy(const Visit& visit,
   return held;
 }
 
+/// Checks one horse; what it holds is put into `held`.
+void CheckHorse(const Casebook& book,
+                const Horse& horse,
+                std::uint64_t seed,
+                const std::string& when,
+                std::set<std::string>& held,
+                std::vector<std::string>& faults) {
+  const History history = ReadHistory(book, horse);
+  for (const Damage& damage : history.set_aside) {
+    faults.push_back(fmt::format(
+        "{}: {}: {}", when, damage.where.string(), damage.refusal.message));
+  }
+  for (const Visit& visit : history.visits) {
+    const int day = static_cast<int>((visit.day - DayNumber(0)).count());
+    const auto holds = HeldBy(visit, seed, day);
+    if (!holds || horse.name != HorseOf(day)) {
+      faults.push_back(fmt::format("{}: day {} is half there", when, day));
+      continue;
+    }
+    held.insert(holds->begin(), holds->end());
+  }
+}
+
 void CheckHistories(const Casebook& book,
                     std::uint64_t seed,
                     const Acknowledged& acknowledged,
@@ -179,20 +221,7 @@ void CheckHistories(const Casebook& book,
     faults.push_back(fmt::format("{}: {}", when, damage.where.string()));
   }
   for (const Horse& horse : list.horses) {
-    const History history = ReadHistory(book, horse);
-    for (const Damage& damage : history.set_aside) {
-      faults.push_back(fmt::format(
-          "{}: {}: {}", when, damage.where.string(), damage.refusal.message));
-    }
-    for (const Visit& visit : history.visits) {
-      const int day = static_cast<int>((visit.day - DayNumber(0)).count());
-      const auto holds = HeldBy(visit, seed, day);
-      if (!holds || horse.name != HorseOf(day)) {
-        faults.push_back(fmt::format("{}: day {} is half there", when, day));
-        continue;
-      }
-      held.insert(holds->begin(), holds->end());
-    }
+    CheckHorse(book, horse, seed, when, held, faults);
   }
   for (const std::string& line : acknowledged) {
     if (!held.contains(line)) faults.push_back(when + ": lost: " + line);
@@ -487,20 +516,29 @@ Outcome RecordTogether(const fs::path& recorder,
         Start(Words(recorder, {book, seed, 0, 1'000'000, feet})));
   }
   Outcome outcome;
+  std::vector<std::string> said(children.size());
   const auto until =
       steady_clock::now() + milliseconds(static_cast<int>(seconds * 1000));
   while (steady_clock::now() < until) {
-    // A reader beside them never sees anything half done.
+    for (std::size_t i = 0; i < children.size(); ++i) {
+      said[i] += WhatIsSaid(children[i]);
+    }
+    // A reader beside them never sees anything half done: it looks at the horse
+    // that they are at.
+    const auto day = LastDay(said[0]);
+    if (!day) continue;
     std::set<std::string> held;
-    CheckHistories(*made, seed, {}, "meanwhile", held, outcome.faults);
-    std::this_thread::sleep_for(milliseconds(200));
+    if (const auto horse = FindHorse(*made, HorseOf(*day))) {
+      CheckHorse(*made, *horse, seed, "meanwhile", held, outcome.faults);
+    }
+    if (!held.contains(fmt::format("{} fore", *day))) {
+      outcome.faults.push_back(fmt::format("meanwhile: lost: {} fore", *day));
+    }
   }
   Acknowledged acknowledged;
   for (const Child& child : children) ::kill(child.pid, SIGTERM);
-  for (const Child& child : children) {
-    // What it says fits into the pipe: it never waits for us.
-    const int status = Finish(child, acknowledged);
-    if (!WIFSIGNALED(status)) {
+  for (std::size_t i = 0; i < children.size(); ++i) {
+    if (!WIFSIGNALED(Finish(children[i], acknowledged, std::move(said[i])))) {
       outcome.faults.emplace_back("a recorder gave up");
     }
   }
