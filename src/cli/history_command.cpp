@@ -169,6 +169,12 @@ void AddHistory(CLI::App& program, Action& action) {
       ->type_name("NAME")
       ->needs(horse);
   command
+      ->add_option("--since",
+                   words->horse.since,
+                   "Only visits from this day on; else all")
+      ->type_name("DATE")
+      ->needs(horse);
+  command
       ->add_option("--target",
                    words->horse.targets,
                    "What a measure is to become: toe_angle=52, or "

@@ -24,7 +24,7 @@ void Append(std::string& text, std::string_view glue, std::string_view more) {
 std::string WordsOf(const casebook::Work& work) {
   std::string words;
   if (work.trimmed) Append(words, ", ", "trimmed");
-  Append(words, ", ", work.shoe);
+  Append(words, ", ", work.shoe == "none" ? "no shoe" : work.shoe);
   const auto named = [&words](std::string_view name, const std::string& what) {
     if (!what.empty()) Append(words, ", ", fmt::format("{} {}", name, what));
   };
@@ -79,7 +79,14 @@ ExitStatus RunHorseHistory(const casebook::Casebook& casebook,
   for (const casebook::Damage& d : record.set_aside) {
     fmt::print(stderr, "{}: {}\n", d.where.generic_string(), d.refusal.message);
   }
+  std::optional<casebook::Day> since;
+  if (!words.since.empty()) {
+    const auto day = casebook::ParseDay(words.since);
+    if (!day) return Refuse(day.error());
+    since = *day;
+  }
   for (const casebook::Visit& visit : record.visits) {
+    if (since && visit.day < *since) continue;
     const std::string date = casebook::DayText(visit.day);
     request.visits.push_back({date, WordsOf(visit.notes)});
     for (const casebook::FootRecord& foot : visit.feet) {

@@ -14,6 +14,7 @@ namespace plumbfoot::cli {
 struct HorseHistoryWords {
   std::string horse;
   std::string yard;
+  std::string since;  ///< Only visits from this day on; empty: all.
   std::string out;
   std::vector<std::string> targets;
   double allowed_drift_deg = 0.0;

@@ -44,7 +44,8 @@ TextStyle Wrapped(TextStyle style, double width) {
 }
 
 /// Parallel lines all over a box, `step` apart, rising or falling.
-void Hatch(Canvas& canvas, const Box& box, double step, bool rising, Pen pen) {
+void Hatch(
+    Canvas& canvas, const Box& box, double step, bool rising, const Pen& pen) {
   const double reach = box.height;
   for (double x = box.x - reach; x < box.right() + reach; x += step) {
     const CanvasPoint foot{x, rising ? box.bottom() : box.y};

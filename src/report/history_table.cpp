@@ -13,8 +13,6 @@
 namespace plumbfoot::report {
 namespace {
 
-using measure::MeasureId;
-
 // The columns of a line of the table; with the blanks between them, 80.
 constexpr int kNameColumns = 28;
 constexpr int kCountColumns = 3;

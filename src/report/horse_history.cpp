@@ -55,6 +55,7 @@ std::vector<Reading> ReadingsOf(const MeasureHistory& history, Phase phase) {
     if (r.phase == phase) values[r.day] = r.measured.value;
   }
   std::vector<Reading> readings;
+  readings.reserve(values.size());
   for (const auto& [day, value] : values) {
     readings.push_back({static_cast<double>(day), value});
   }

@@ -18,7 +18,7 @@ using testing::HasSubstr;
 
 /// A casebook with the invented case; the folder.
 fs::path Book(const std::string& name, int visits) {
-  const fs::path folder = FreshFolder(name) / "book";
+  fs::path folder = FreshFolder(name) / "book";
   const auto book = casebook::MakeCasebook(folder);
   EXPECT_TRUE(book.has_value());
   std::map<std::string, casebook::VisitToRecord> by_date;
@@ -67,7 +67,7 @@ TEST(History, PlotsAHorsesCase) {
                                  out});
   ASSERT_EQ(result.status, 0) << result.err;
   EXPECT_THAT(result.out, HasSubstr("Juno: 8 visits"));
-  EXPECT_THAT(result.out, HasSubstr("trimmed, none"));
+  EXPECT_THAT(result.out, HasSubstr("trimmed, no shoe"));
   EXPECT_THAT(result.out, HasSubstr("Next visit"));
   for (const char* name :
        {"LF-solar", "LF-lateral", "RF-solar", "RF-lateral"}) {
@@ -83,6 +83,34 @@ TEST(History, PlotsAHorsesCase) {
   const json& target = history["feet"]["LF"]["measures"]["toe_angle"]["target"];
   EXPECT_LE(target["when"]["earliest"].get<std::string>(), "2027-03-06");
   EXPECT_GE(target["when"]["latest"].get<std::string>(), "2027-03-06");
+}
+
+TEST(History, TellsOfALaterPartWhenAsked) {
+  const fs::path book = Book("since", 4);
+  const fs::path out = FreshFolder("since-out");
+  const auto result = Plumbfoot({"history",
+                                 book,
+                                 "--horse",
+                                 "Juno",
+                                 "--since",
+                                 "2026-02-21",
+                                 "--out",
+                                 out,
+                                 "--json"});
+  ASSERT_EQ(result.status, 0) << result.err;
+  const json history = json::parse(result.out);
+  EXPECT_EQ(history["visits"].size(), 3U);
+  EXPECT_EQ(history["visits"][0]["date"], "2026-02-21");
+  EXPECT_EQ(Plumbfoot({"history",
+                       book,
+                       "--horse",
+                       "Juno",
+                       "--since",
+                       "2030-01-01",
+                       "--out",
+                       out})
+                .status,
+            1);
 }
 
 TEST(History, RefusesWhatItCantTell) {

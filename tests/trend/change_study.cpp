@@ -118,8 +118,11 @@ Outcomes Photograph(Sole sole, double print, int trials, Random& random) {
 }
 
 /// Photographs and measures the side, with its points on the heel that one
-/// sees.
+/// sees, and its distance from the middle plane as report::MeasureFoot has it:
+/// half of the heels' width on the sole's photo, and 3 mm more or less of wall.
 Outcomes Photograph(const Side& side,
+                    const Sole& sole,
+                    const Outcomes& of_sole,
                     double print,
                     int trials,
                     Random& random) {
@@ -136,9 +139,13 @@ Outcomes Photograph(const Side& side,
   ViewPoints points = PhotoOf(side, placed, truth, hand, &random);
   MeasureOptions options;
   options.trials = trials;
+  constexpr double kWallMm = 3.0;
+  const auto& heels = std::get<Measured>(of_sole.at(MeasureId::kHeelWidth));
+  options.half_heel_width_mm = heels.value / 2 + kWallMm;
+  options.half_heel_width_sigma_mm =
+      std::hypot(heels.standard_uncertainty / 2, kWallMm);
   SeeNearHeel(side,
-              random.Normal(options.half_heel_width_mm,
-                            options.half_heel_width_sigma_mm),
+              sole.heel_half_width + random.Normal(kWallMm, kWallMm),
               placed,
               truth,
               points);
@@ -151,7 +158,8 @@ MeasuredFoot Photograph(const Feet& foot,
                         Random& random) {
   MeasuredFoot measured;
   measured.outcomes = Photograph(foot.sole, print, trials, random);
-  measured.outcomes.merge(Photograph(foot.side, print, trials, random));
+  measured.outcomes.merge(Photograph(
+      foot.side, foot.sole, measured.outcomes, print, trials, random));
   return measured;
 }
 
@@ -291,7 +299,12 @@ OfFoot StudyFoot(int number, const ChangeStudyOptions& options) {
     const Outcomes fresh =
         measure::InfoOf(id).view == View::kSolar
             ? Photograph(other->sole, print, options.trials, random)
-            : Photograph(other->side, print, options.trials, random);
+            : Photograph(other->side,
+                         foot.sole,
+                         after.outcomes,
+                         print,
+                         options.trials,
+                         random);
     for (const auto& [which, outcome] : fresh) {
       changed.outcomes[which] = outcome;
     }
