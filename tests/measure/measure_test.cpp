@@ -758,6 +758,29 @@ TEST(MeasureView, CorrectsTheNearHeelInProportionWithoutScale) {
               0.3);
 }
 
+// Lengths are larger with the print in proportion, areas twice as much; angles
+// and ratios know nothing of it.
+TEST(MeasureView, TellsWhatThePrintDoesToEachMeasure) {
+  PlaneEstimate plane = Squarely();
+  plane.scale = ScaleSource::kCard;
+  plane.doubt.print_sigma = 0.004;
+  for (const ViewMeasures& measures :
+       {MeasureSole({}, plane), MeasureSide({}, plane)}) {
+    for (const auto& [id, outcome] : measures.outcomes) {
+      SCOPED_TRACE(InfoOf(id).key);
+      const Measured& m = Of(measures, id);
+      double share = 0.0;
+      if (InfoOf(id).unit == Unit::kMillimetre) share = 0.004;
+      if (InfoOf(id).unit == Unit::kSquareMillimetre) share = 0.008;
+      // Of a flare, the straight part is looked for with a scatter in mm.
+      const double slack = id == MeasureId::kDorsalWallDeparture ? 0.01 : 1e-4;
+      EXPECT_NEAR(m.shared_uncertainty, share * std::abs(m.value), slack);
+      // The trials' own count of it, which is known to a few per cent.
+      EXPECT_LE(m.shared_uncertainty, 1.2 * m.standard_uncertainty + 1e-9);
+    }
+  }
+}
+
 TEST(MeasureView, RefusesTooFewTrials) {
   MeasureOptions options;
   options.trials = 99;

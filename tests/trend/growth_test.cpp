@@ -79,6 +79,7 @@ TEST(Growth, IntervalHoldsTheTruth) {
   int held = 0;
   for (int run = 0; run < kRuns; ++run) {
     std::vector<Rate> spells;
+    spells.reserve(4);
     for (int i = 0; i < 4; ++i) {
       spells.push_back(*RateBetween(On(0, 80 + random.Normal(0, 0.5), 0.5),
                                     On(42, 93 + random.Normal(0, 0.5), 0.5),

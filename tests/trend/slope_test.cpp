@@ -233,6 +233,7 @@ TEST(WhenReached, IntervalHoldsTheTruth) {
   constexpr int kRuns = 10000;
   for (int run = 0; run < kRuns; ++run) {
     std::vector<Reading> readings;
+    readings.reserve(6);
     for (int i = 0; i < 6; ++i) {
       readings.push_back(
           {42.0 * i, 46 + 0.02 * 42 * i + random.Normal(0, 0.6)});
