@@ -165,6 +165,19 @@ ExitStatus RunReport(const ReportWords& words) {
   if (visit == history.visits.end()) {
     return Refuse(NoSuchVisit(history, words.date));
   }
+  for (const casebook::Damage& damage : history.set_aside) {
+    fmt::print(stderr,
+               "{}: {} {}\n",
+               damage.where.generic_string(),
+               damage.refusal.message,
+               damage.refusal.remedy);
+  }
+  if (visit->feet.empty() && !history.set_aside.empty()) {
+    return Refuse(
+        {RefusalCode::kDamaged,
+         fmt::format("Nothing of the visit of {} can be used.", words.date),
+         "See above what is damaged."});
+  }
   const auto texts = WordsFrom(words);
   if (!texts) return Refuse(texts.error());
   const auto practice = PracticeFrom(words);
@@ -210,7 +223,8 @@ ExitStatus RunReport(const ReportWords& words) {
   if (!written) return Refuse(written.error());
   for (const std::string& line : page->summary) fmt::print("{}\n", line);
   for (const auto& file : *written) fmt::print("{}\n", file.string());
-  return ExitStatus::kDone;
+  return history.set_aside.empty() ? ExitStatus::kDone
+                                   : ExitStatus::kNeedsPerson;
 }
 
 }  // namespace
