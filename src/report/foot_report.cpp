@@ -2,35 +2,12 @@
 #include "plumbfoot/report/foot_report.h"
 
 #include <algorithm>
-#include <chrono>
 
+#include "plumbfoot/casebook/casebook.h"
 #include "plumbfoot/find/finder.h"
 
 namespace plumbfoot::report {
 namespace {
-
-/// The number that `digits` are; -1 if they aren't digits.
-int Digits(std::string_view digits) {
-  int number = 0;
-  for (const char c : digits) {
-    if (c < '0' || c > '9') return -1;
-    number = number * 10 + (c - '0');
-  }
-  return number;
-}
-
-bool IsDay(std::string_view text) {
-  if (text.size() != 10 || text[4] != '-' || text[7] != '-') return false;
-  const int year = Digits(text.substr(0, 4));
-  const int month = Digits(text.substr(5, 2));
-  const int day = Digits(text.substr(8, 2));
-  if (year < 0 || month < 0 || day < 0) return false;
-  return std::chrono::year_month_day(
-             std::chrono::year(year),
-             std::chrono::month(static_cast<unsigned>(month)),
-             std::chrono::day(static_cast<unsigned>(day)))
-      .ok();
-}
 
 bool LacksPoints(const ViewPoints& points) {
   const auto ids = geometry::PointsOf(points.view);
@@ -57,10 +34,9 @@ bool NeedsAPerson(const std::optional<ViewReport>& view) {
 }  // namespace
 
 Result<std::string> ParseDate(std::string_view text) {
-  if (IsDay(text)) return std::string(text);
-  return Refusal{RefusalCode::kUsage,
-                 "'" + std::string(text) + "' is not a day of the calendar.",
-                 "Write the date as year-month-day, such as 2026-03-14."};
+  const auto day = casebook::ParseDay(text);
+  if (!day) return day.error();
+  return std::string(text);
 }
 
 std::string_view ScaleName(geometry::ScaleSource scale) {

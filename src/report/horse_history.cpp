@@ -5,13 +5,13 @@
 
 #include <algorithm>
 #include <array>
-#include <charconv>
 #include <chrono>
 #include <cmath>
 #include <map>
 #include <set>
 #include <utility>
 
+#include "plumbfoot/casebook/casebook.h"
 #include "plumbfoot/trend/agreement.h"
 
 namespace plumbfoot::report {
@@ -224,25 +224,12 @@ Result<Target> ParseTarget(std::string_view text) {
 }
 
 std::string DateOfDay(int day) {
-  const std::chrono::year_month_day date{
-      std::chrono::sys_days(std::chrono::days(day))};
-  return fmt::format("{:04}-{:02}-{:02}",
-                     static_cast<int>(date.year()),
-                     static_cast<unsigned>(date.month()),
-                     static_cast<unsigned>(date.day()));
+  return casebook::DayText(casebook::Day(std::chrono::days(day)));
 }
 
 int DayOfDate(std::string_view date) {
-  const auto number = [&date](std::size_t at, std::size_t length) {
-    int value = 0;
-    std::from_chars(date.data() + at, date.data() + at + length, value);
-    return value;
-  };
-  const std::chrono::sys_days day =
-      std::chrono::year(number(0, 4)) /
-      std::chrono::month(static_cast<unsigned>(number(5, 2))) /
-      std::chrono::day(static_cast<unsigned>(number(8, 2)));
-  return static_cast<int>(day.time_since_epoch().count());
+  return static_cast<int>(
+      casebook::ParseDay(date).value().time_since_epoch().count());
 }
 
 Result<HorseHistory> MakeHistory(HistoryRequest request) {
