@@ -48,7 +48,7 @@ TEST(TheilSen, AgreesWithSen1968) {
 
 // scipy.stats.theilslopes: see testdata/statistics/SOURCE.md.
 TEST(TheilSen, AgreesWithSciPy) {
-  const json scipy = SciPy();
+  const nlohmann::json scipy = SciPy();
   ASSERT_FALSE(scipy.at("theilslopes").empty());
   for (const auto& reference : scipy.at("theilslopes")) {
     SCOPED_TRACE(reference["name"].get<std::string>());
@@ -66,7 +66,7 @@ TEST(TheilSen, AgreesWithSciPy) {
 
 // scipy.stats.kendalltau(method="exact"): as above.
 TEST(KendallTail, AgreesWithSciPy) {
-  const json scipy = SciPy();
+  const nlohmann::json scipy = SciPy();
   ASSERT_FALSE(scipy.at("kendall_tails").empty());
   for (const auto& reference : scipy.at("kendall_tails")) {
     EXPECT_NEAR(
