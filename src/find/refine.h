@@ -48,6 +48,25 @@ void RefineLateral(const FindRequest& request,
                    const Look* look,
                    ViewPoints& points);
 
+/// Moves what was followed of the dorsal wall, which is the hoof's rim as this
+/// camera sees it, to the middle plane.
+///
+/// The wall is round from side to side: seen from R and an angle phi off the
+/// plane's normal, across the wall, its rim stands R (1 / cos phi - 1) before
+/// the middle plane's line (the tangent to a circle; Meusnier's theorem gives
+/// R = R_h / sin of the wall's angle from the horizontal radius R_h). R_h grows
+/// from hairline to ground, so that the rim is also turned: a third of a degree
+/// at phi = 15 degrees.
+///
+/// @param wall       Hairline first [px].
+/// @param toe_radius R_h at the ground [mm].
+/// @param back       From toe to heel, in the plane.
+/// @return As many places; the wall itself if the photo doesn't show the plane.
+geometry::PhotoPolyline WallToMiddle(const geometry::PlaneMap& map,
+                                     const geometry::PhotoPolyline& wall,
+                                     double toe_radius,
+                                     geometry::CardVector back);
+
 /// Moves the heel's points to where the middle plane's heel appears.
 void PlaceHeels(const FindRequest& request,
                 const geometry::PlaneMap& map,
