@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 #include <algorithm>
 #include <cmath>
-#include <cstdint>
 #include <opencv2/imgproc.hpp>
 #include <stdexcept>
 #include <utility>
@@ -24,9 +23,6 @@ constexpr double kLateralUp = 0.3;  // Of the hoof's width.
 // CHOSEN: a point that the closer look has lost so much of is taken from the
 // wide one, where all of the foot is in the picture.
 constexpr double kLost = 0.3;
-// CHOSEN: between these the network is asked again.
-constexpr double kFootSure = 0.8;
-constexpr double kNoFoot = 0.02;
 // CHOSEN: of the foot's length a rounded heel or a bulb goes on behind the
 // heel's point; on 44 rendered side views at most 0.058 where it was right.
 constexpr double kMostBehind = 0.06;
@@ -60,43 +56,20 @@ cv::Mat Resized(const cv::Mat& from, int side, bool smooth) {
   return to;
 }
 
-/// How a picture is held before the network.
-enum class Held : std::uint8_t {
-  kUpright,
-  kMirrored,
-  kQuarterTurn,
-  kHalfTurn,
-  kThreeQuarterTurn,
-};
-
-/// The picture held so, or (`back`) what was so held upright again.
-cv::Mat HeldSo(const cv::Mat& picture, Held held, bool back) {
+cv::Mat Mirrored(const cv::Mat& picture) {
   cv::Mat out;
-  switch (held) {
-    case Held::kUpright:
-      return picture;
-    case Held::kMirrored:
-      cv::flip(picture, out, 1);
-      return out;
-    case Held::kHalfTurn:
-      cv::rotate(picture, out, cv::ROTATE_180);
-      return out;
-    default:
-      cv::rotate(picture,
-                 out,
-                 (held == Held::kQuarterTurn) != back
-                     ? cv::ROTATE_90_CLOCKWISE
-                     : cv::ROTATE_90_COUNTERCLOCKWISE);
-      return out;
-  }
+  cv::flip(picture, out, 1);
+  return out;
 }
 
-/// What a picture held so was answered, as if it had been upright.
-NetworkAnswer UprightAgain(const NetworkAnswer& answer, Held held) {
-  NetworkAnswer out = answer;
-  for (cv::Mat& map : out.points) map = HeldSo(map, held, true);
-  for (cv::Mat& map : out.masks) map = HeldSo(map, held, true);
-  if (held != Held::kMirrored) return out;
+/// What a mirrored picture was answered, as if it had not been.
+NetworkAnswer MirroredBack(const NetworkAnswer& answer) {
+  NetworkAnswer out;
+  out.foot = answer.foot;
+  std::transform(
+      answer.points.begin(), answer.points.end(), out.points.begin(), Mirrored);
+  std::transform(
+      answer.masks.begin(), answer.masks.end(), out.masks.begin(), Mirrored);
   const auto swap = [&](PointId a, PointId b) {
     std::swap(out.points[static_cast<std::size_t>(a)],
               out.points[static_cast<std::size_t>(b)]);
@@ -143,15 +116,13 @@ NetworkAnswer Together(const std::vector<NetworkAnswer>& answers) {
   return out;
 }
 
-/// Looks at a part of the picture, held in all these ways, and puts the answers
-/// together with those of an earlier look at the same part.
+/// Looks at a part of the picture, perhaps mirrored too.
 LookAt LookCloser(cv::dnn::Net& network,
                   View view,
                   const PlaneImage& image,
                   cv::Rect where,
                   int side,
-                  const std::vector<Held>& ways,
-                  std::vector<NetworkAnswer> answers = {}) {
+                  bool mirrored_too) {
   // What lies beyond the image is unknown.
   const cv::Rect all(0, 0, image.rgb.cols, image.rgb.rows);
   const cv::Rect inside = where & all;
@@ -174,16 +145,13 @@ LookAt LookCloser(cv::dnn::Net& network,
   const cv::Mat rgb = Resized(cut(image.rgb), side, true);
   const cv::Mat known = Resized(cut(image.known), side, false);
   const cv::Mat card = Resized(cut(image.card), side, false);
-  answers.reserve(answers.size() + ways.size());
-  for (const Held held : ways) {
-    answers.push_back(UprightAgain(AskNetwork(network,
-                                              view,
-                                              HeldSo(rgb, held, false),
-                                              HeldSo(known, held, false),
-                                              HeldSo(card, held, false)),
-                                   held));
+  look.answer = AskNetwork(network, view, rgb, known, card);
+  if (mirrored_too) {
+    look.answer = Together(
+        {look.answer,
+         MirroredBack(AskNetwork(
+             network, view, Mirrored(rgb), Mirrored(known), Mirrored(card)))});
   }
-  look.answer = Together(answers);
   return look;
 }
 
@@ -486,8 +454,7 @@ Sightings Find(cv::dnn::Net& network,
   }
   const int side = image.rgb.cols;
   const cv::Rect all(0, 0, side, side);
-  LookAt wide =
-      LookCloser(network, view, image, all, kWidePx, {Held::kUpright});
+  const LookAt wide = LookCloser(network, view, image, all, kWidePx, false);
   Sightings seen;
   if (looks == Looks::kGlance) {
     AddPoints(view, calibration, image.px_per_mm, wide, nullptr, seen);
@@ -495,27 +462,10 @@ Sightings Find(cv::dnn::Net& network,
     if (view == View::kSolar) AddOutline(wide, seen);
     return seen;
   }
-  // A sole has no upright; where the network is not sure that there is one, it
-  // looks from every side. One clean sole was taken for none in one of four.
-  const bool turn = view == View::kSolar && wide.answer.foot < kFootSure &&
-                    wide.answer.foot > kNoFoot;
-  if (turn) {
-    wide = LookCloser(
-        network,
-        view,
-        image,
-        all,
-        kWidePx,
-        {Held::kQuarterTurn, Held::kHalfTurn, Held::kThreeQuarterTurn},
-        {wide.answer});
-  }
   const auto window = CloserWindow(view, wide, side);
   if (!window) return seen;
-  std::vector<Held> ways = {Held::kUpright};
-  if (looks == Looks::kThorough) ways.push_back(Held::kMirrored);
-  if (turn) ways.push_back(Held::kHalfTurn);
-  const LookAt close =
-      LookCloser(network, view, image, *window, kClosePx, ways);
+  const LookAt close = LookCloser(
+      network, view, image, *window, kClosePx, looks == Looks::kThorough);
   AddPoints(view, calibration, image.px_per_mm, wide, &close, seen);
   seen.foot_confidence =
       FootConfidence(view, seen, std::min(wide.answer.foot, close.answer.foot));
