@@ -20,6 +20,11 @@ inline constexpr double kBorneOut = 0.98;
 
 EdgeOptions OptionsFor(double px_per_mm, double smooth_mm, double reach_mm);
 
+/// FollowEdge on the request's photo, or the coarse curve as it was seen.
+std::optional<EdgeCurve> EdgeNear(const FindRequest& request,
+                                  const geometry::PhotoPolyline& coarse,
+                                  const EdgeOptions& options);
+
 /// Moves a point to the edge. Along its direction: what the finder said.
 /// Across it: the edge.
 void SnapTo(const EdgeCurve& edge,

@@ -151,7 +151,7 @@ std::optional<EdgeCurve> FollowBetween(const FindRequest& request,
                                        ViewPoints& points,
                                        std::array<PointId, 2> ends) {
   const EdgeOptions options = OptionsFor(px_per_mm, kWallSmoothMm, reach_mm);
-  auto edge = FollowEdge(request.photo.rgb, coarse, options);
+  auto edge = EdgeNear(request, coarse, options);
   if (!edge) return std::nullopt;
   for (const PointId id : ends) {
     auto& p = points.at(id);
@@ -296,10 +296,8 @@ std::optional<PlacedCurve> FollowWall(const FindRequest& request,
   PhotoPolyline course = coarse;
   double reach_mm = kWallReachMm;
   if (!by_person && coarse.size() > 8) {
-    const auto first =
-        FollowEdge(request.photo.rgb,
-                   coarse,
-                   OptionsFor(px_per_mm, kWallSmoothMm, kWallReachMm));
+    const auto first = EdgeNear(
+        request, coarse, OptionsFor(px_per_mm, kWallSmoothMm, kWallReachMm));
     if (first) {
       course = SmoothWall(coarse, first->px, px_per_mm);
       reach_mm = kSmoothReachMm;

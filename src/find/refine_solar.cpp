@@ -145,6 +145,18 @@ EdgeOptions OptionsFor(double px_per_mm, double smooth_mm, double reach_mm) {
 }
 
 /// Along the direction of an edge: what the finder said. Across it: the edge.
+std::optional<EdgeCurve> EdgeNear(const FindRequest& request,
+                                  const PhotoPolyline& coarse,
+                                  const EdgeOptions& options) {
+  if (request.on_edges) return FollowEdge(request.photo.rgb, coarse, options);
+  EdgeCurve as_seen;
+  as_seen.px = coarse;
+  as_seen.sigma_px = options.coarse_sigma_px;
+  as_seen.correlation_px = options.smooth_px;
+  as_seen.seen = 1.0;
+  return as_seen;
+}
+
 void SnapTo(const EdgeCurve& edge,
             bool closed,
             double reach_px,
@@ -203,7 +215,7 @@ void RefineSolar(const FindRequest& request,
   options.closed = !open;
   PlacedCurve curve;
   curve.placed_by = PlacedBy::kFinder;
-  const auto edge = FollowEdge(request.photo.rgb, coarse, options);
+  const auto edge = EdgeNear(request, coarse, options);
   if (!edge) return;
   curve.px = edge->px;
   curve.sigma_px = edge->sigma_px;

@@ -38,6 +38,11 @@ int Run(int argc, char** argv) {
                            "How often the 95 % intervals hold the truth",
                            coverage_pairs);
   CLI::App* found = add("points-found", "What the finder finds", found_pairs);
+  bool as_seen = false;
+  found->add_flag("--as-seen",
+                  as_seen,
+                  "Points and curves as the network saw them, not put on the "
+                  "photo's edges");
   plumbfoot::trend::ChangeStudyOptions change_options;
   CLI::App* change = program.add_subcommand(
       "change",
@@ -65,6 +70,7 @@ int Run(int argc, char** argv) {
   }
   if (found->parsed()) {
     options.pairs = found_pairs;
+    options.on_edges = !as_seen;
     fmt::print("{}", Table(StudyPointsFound(options)));
   }
   if (change->parsed()) {

@@ -389,6 +389,7 @@ PointsFound StudyPointsFound(const StudyOptions& options) {
                                 .layout = &layout,
                                 .given = {}};
       request.given.view = view;
+      request.on_edges = options.on_edges;
       const auto finding = find::FindPoints(request, finder);
       if (!finding) {
         ++refused;

@@ -22,6 +22,8 @@ struct StudyOptions {
   int width_px = 1600;
   int height_px = 1200;
   int threads = 2;
+  /// For StudyPointsFound: put on the photo's edges, or as the finder saw them?
+  bool on_edges = true;
   /// Called after each pair, with how many are done.
   std::function<void(int)> progress;
 };

@@ -96,6 +96,9 @@ struct FindRequest {
   double half_heel_width_sigma_mm = 7.0;
   /// How long the finder looks at what it found.
   Looks looks = Looks::kThorough;
+  /// Are points and curves put on the photo's edges? False shows what the
+  /// finder alone is worth.
+  bool on_edges = true;
 };
 
 /// What was found, what was not and why.
