@@ -4,6 +4,7 @@
 #include <cmath>
 #include <limits>
 #include <numbers>
+#include <utility>
 #include <vector>
 
 #include "measure/in_foot.h"
@@ -42,6 +43,18 @@ struct WallPlace {
   double t;
   double out;
 };
+
+/// The shape of a departure from place `from` on; 1 at the ground.
+double Departs(double from, double t) {
+  const double u = std::max(0.0, (t - from) / (1 - from));
+  return u * u;
+}
+
+/// Outwards is towards the toe, where x rises.
+FootVector Outwards(FootVector down) {
+  const FootVector out = geometry::Perpendicular(down);
+  return out.x < 0 ? -out : out;
+}
 
 /// Largest gap of the places from out = level + slope t, of a straight line
 /// fitted within 6 % of the wall on either side of each: smooth, and without
@@ -87,16 +100,17 @@ std::optional<WallFit> FitWall(const FootPolyline& wall,
   const auto chord = geometry::LineThrough(wall.front(), wall.back());
   if (!chord) return std::nullopt;
   const double length = geometry::Distance(wall.front(), wall.back());
-  // Outwards is towards the toe, where x rises.
-  FootVector out = geometry::Perpendicular(chord->direction);
-  if (out.x < 0) out = -out;
+  const FootVector out = Outwards(chord->direction);
 
   std::vector<WallPlace> places;
+  std::vector<std::size_t> corners;
   places.reserve(wall.size());
-  for (const FootPoint& p : wall) {
-    const double t = geometry::Along(*chord, p) / length;
+  corners.reserve(wall.size());
+  for (std::size_t i = 0; i < wall.size(); ++i) {
+    const double t = geometry::Along(*chord, wall[i]) / length;
     if (t >= kTopLeftOut) {
-      places.push_back({t, geometry::Dot(out, p - chord->at)});
+      places.push_back({t, geometry::Dot(out, wall[i] - chord->at)});
+      corners.push_back(i);
     }
   }
   if (places.size() < 6) return std::nullopt;
@@ -133,15 +147,15 @@ std::optional<WallFit> FitWall(const FootPolyline& wall,
     double log_weight;
     double slope;
     double level;
+    double departure;
   };
   std::array<Candidate, kDepartsFrom.size() + 1> candidates;
-  candidates.fill({-std::numeric_limits<double>::infinity(), 0.0, 0.0});
+  candidates.fill({-std::numeric_limits<double>::infinity(), 0.0, 0.0, 0.0});
   candidates[0] = {
-      std::log(kPriorStraight), straight, mean_out - straight * mean_t};
+      std::log(kPriorStraight), straight, mean_out - straight * mean_t, 0.0};
   for (std::size_t k = 0; k < kDepartsFrom.size(); ++k) {
     const auto departs = [from = kDepartsFrom[k]](double t) {
-      const double u = std::max(0.0, (t - from) / (1 - from));
-      return u * u;
+      return Departs(from, t);
     };
     // What of the departure's shape a straight line can't follow, and how much
     // of it the wall shows (Frisch-Waugh: partial regression).
@@ -169,22 +183,33 @@ std::optional<WallFit> FitWall(const FootPolyline& wall,
     const double its_slope = straight - trust * size * h_slope;
     candidates[k + 1] = {std::log(kPriorEach) + log_factor,
                          its_slope,
-                         mean_out - trust * size * mean_h - its_slope * mean_t};
+                         mean_out - trust * size * mean_h - its_slope * mean_t,
+                         trust * size};
   }
   double best = candidates[0].log_weight;
   for (const Candidate& c : candidates) best = std::max(best, c.log_weight);
   double weights = 0.0;
   double slope = 0.0;
   double level = 0.0;
-  for (const Candidate& c : candidates) {
+  for (Candidate& c : candidates) {
     // Against the best, so that no exponential overflows.
     const double weight = std::exp(c.log_weight - best);
     weights += weight;
     slope += weight * c.slope;
     level += weight * c.level;
+    c.departure *= weight;
   }
   slope /= weights;
   level /= weights;
+  std::vector<double> noise(wall.size(), 0.0);
+  for (std::size_t i = 0; i < places.size(); ++i) {
+    double on_wall = level + slope * places[i].t;
+    for (std::size_t k = 0; k < kDepartsFrom.size(); ++k) {
+      on_wall += candidates[k + 1].departure / weights *
+                 Departs(kDepartsFrom[k], places[i].t);
+    }
+    noise[corners[i]] = places[i].out - on_wall;
+  }
 
   // Back from the chord's frame; the line runs down, so it is turned.
   const auto place = [&](double t) {
@@ -195,7 +220,20 @@ std::optional<WallFit> FitWall(const FootPolyline& wall,
   if (!line) return std::nullopt;
   return WallFit{
       *line,
-      LargestGap(places, level, slope) / std::hypot(1.0, slope / length)};
+      LargestGap(places, level, slope) / std::hypot(1.0, slope / length),
+      std::move(noise)};
+}
+
+FootPolyline WithoutNoise(const FootPolyline& wall,
+                          const std::vector<double>& noise) {
+  const auto chord = geometry::LineThrough(wall.front(), wall.back());
+  if (!chord || noise.size() != wall.size()) return wall;
+  const FootVector out = Outwards(chord->direction);
+  FootPolyline clean = wall;
+  for (std::size_t i = 0; i < clean.size(); ++i) {
+    clean[i] = clean[i] - noise[i] * out;
+  }
+  return clean;
 }
 
 void TakeLateral(const Layout& layout, InFoot& foot) {
@@ -207,10 +245,20 @@ void TakeLateral(const Layout& layout, InFoot& foot) {
   const auto& pastern_high = foot.at(PointId::kPasternUpper);
 
   foot.toe_line.reset();
-  if (const auto fit = FitWall(
+  foot.wall_noise.clear();
+  if (auto fit = FitWall(
           foot.dorsal_wall, layout.wall_sigma, layout.wall_correlation)) {
     foot.toe_line = fit->line;
     foot.number(MeasureId::kDorsalWallDeparture) = fit->departure;
+    foot.wall_noise = std::move(fit->noise);
+    if (!layout.wall_noise.empty()) {
+      const auto clean =
+          FitWall(WithoutNoise(foot.dorsal_wall, layout.wall_noise),
+                  layout.wall_sigma,
+                  layout.wall_correlation);
+      foot.number(MeasureId::kDorsalWallDeparture) =
+          clean ? clean->departure : std::numeric_limits<double>::quiet_NaN();
+    }
   } else if (toe_ground && toe_hairline) {
     foot.toe_line = geometry::LineThrough(*toe_ground, *toe_hairline);
   }

@@ -22,6 +22,10 @@ struct StudyOptions {
   int width_px = 1600;
   int height_px = 1200;
   int threads = 2;
+  /// Coverage only: false takes the tags' corners from the truth, with noise,
+  /// instead of looking for them in a rendered photo. Everything else is the
+  /// same, and a thousand pairs take a minute.
+  bool rendered = true;
   /// Called after each pair, with how many are done.
   std::function<void(int)> progress;
 };
