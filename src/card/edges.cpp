@@ -57,9 +57,8 @@ class NormalTable {
     }
   }
   Entry At(double z) const {
-    if (z <= -kEnd) return {0, 0};
-    if (z >= kEnd) return {1, 0};
-    const double at = (z + kEnd) * kPerUnit;
+    // Beyond the ends the table's last entries: 1e-9.
+    const double at = std::clamp((z + kEnd) * kPerUnit, 0.0, kLast);
     const auto i = static_cast<std::size_t>(at);
     const double part = at - static_cast<double>(i);
     const Entry& a = entries_[i];
@@ -71,6 +70,7 @@ class NormalTable {
   static constexpr double kEnd = 6.0;
   static constexpr double kPerUnit = 512.0;
   static constexpr std::size_t kSize = 2 * 6 * 512 + 2;
+  static constexpr double kLast = static_cast<double>(kSize - 2);
 
   std::array<Entry, kSize> entries_{};
 };
@@ -88,13 +88,13 @@ struct BlurredStep {
   double by_sigma;
 };
 
-BlurredStep StepAt(double x, double sigma) {
+inline BlurredStep StepAt(const NormalTable& n, double x, double sigma) {
   // The integral of Phi is R(z) = z Phi(z) + phi(z), and the step
   // sigma (R(a / sigma) - R(b / sigma)) with a, b = x +- 1/2. By sigma the
   // terms in Phi cancel.
-  const NormalTable& n = Normal();
-  const double a = (x + 0.5) / sigma;
-  const double b = (x - 0.5) / sigma;
+  const double per_sigma = 1 / sigma;
+  const double a = (x + 0.5) * per_sigma;
+  const double b = (x - 0.5) * per_sigma;
   const NormalTable::Entry at_a = n.At(a);
   const NormalTable::Entry at_b = n.At(b);
   return {sigma * (a * at_a.cdf + at_a.pdf - b * at_b.cdf - at_b.pdf),
@@ -174,11 +174,14 @@ struct StepFit {
 
 /// What a pixel sees of an edge of no black and a contrast of one; `by_x` is
 /// against the pixel's place.
-BlurredStep Shape(const Sample& s, double offset, double sigma) {
+inline BlurredStep Shape(const NormalTable& n,
+                         const Sample& s,
+                         double offset,
+                         double sigma) {
   const double x = s.outward - offset;
-  BlurredStep f = StepAt(x, sigma);
+  BlurredStep f = StepAt(n, x, sigma);
   if (s.white > 0) {
-    const BlurredStep code = StepAt(x + s.frame, sigma);
+    const BlurredStep code = StepAt(n, x + s.frame, sigma);
     f.value += s.white * (1 - code.value);
     f.by_x -= s.white * code.by_x;
     f.by_sigma -= s.white * code.by_sigma;
@@ -199,6 +202,7 @@ StepFit Levels(const std::vector<Sample>& samples,
                double offset,
                double sigma,
                std::size_t stride) {
+  const NormalTable& table = Normal();
   StepFit fit;
   fit.offset = offset;
   fit.sigma = sigma;
@@ -209,7 +213,7 @@ StepFit Levels(const std::vector<Sample>& samples,
   double fv = 0;
   double v2 = 0;
   for (std::size_t i = 0; i < samples.size(); i += stride) {
-    const double f = Shape(samples[i], offset, sigma).value;
+    const double f = Shape(table, samples[i], offset, sigma).value;
     const double v = samples[i].value;
     n += 1;
     f1 += f;
@@ -233,8 +237,9 @@ StepFit Levels(const std::vector<Sample>& samples,
 template <int N>
 StepFit Refine(const std::vector<Sample>& samples, const StepFit& start) {
   static_assert(N == 3 || N == 4);
-  using Normal = Eigen::Matrix<double, N, N>;
+  using Square = Eigen::Matrix<double, N, N>;
   using Vector = Eigen::Matrix<double, N, 1>;
+  const NormalTable& table = Normal();
   const double contrast_start = start.contrast;
   std::size_t clipped = 0;
   for (const Sample& s : samples) clipped += s.clipped ? 1 : 0;
@@ -256,7 +261,7 @@ StepFit Refine(const std::vector<Sample>& samples, const StepFit& start) {
     double by_own = 0.0;
   };
   const auto evaluate =
-      [&](const StepFit& at, Normal& normal, Vector& gradient) {
+      [&](const StepFit& at, Square& normal, Vector& gradient) {
         normal.setZero();
         gradient.setZero();
         const double away = at.contrast - contrast_start;
@@ -265,7 +270,7 @@ StepFit Refine(const std::vector<Sample>& samples, const StepFit& start) {
         gradient(2) = -hold * away;
         for (std::size_t i = 0; i < samples.size(); ++i) {
           const Sample& s = samples[i];
-          const BlurredStep f = Shape(s, at.offset, at.sigma);
+          const BlurredStep f = Shape(table, s, at.offset, at.sigma);
           const double model = at.black + at.contrast * f.value;
           const double w = Weight(model);
           next_weights[i] = w;
@@ -287,13 +292,13 @@ StepFit Refine(const std::vector<Sample>& samples, const StepFit& start) {
 
   StepFit best = start;
   best.ok = false;
-  Normal normal;
+  Square normal;
   Vector gradient;
   best.cost = evaluate(best, normal, gradient).by_own;
   weights.swap(next_weights);
   double damping = 1e-3;
   for (int i = 0; i < 20; ++i) {
-    Normal a = normal;
+    Square a = normal;
     a.diagonal() *= 1 + damping;
     a.diagonal().array() += 1e-12;
     const Vector step = a.ldlt().solve(gradient);
@@ -304,7 +309,7 @@ StepFit Refine(const std::vector<Sample>& samples, const StepFit& start) {
     if constexpr (N == 4) {
       next.sigma = std::clamp(next.sigma + step(3), 0.1, 2 * next.sigma);
     }
-    Normal next_normal;
+    Square next_normal;
     Vector next_gradient;
     const Costs cost = evaluate(next, next_normal, next_gradient);
     if (!std::isfinite(cost.by_own) || cost.by_weights_before > best.cost) {
@@ -322,7 +327,7 @@ StepFit Refine(const std::vector<Sample>& samples, const StepFit& start) {
     damping = std::max(damping / 10, 1e-6);
     if (moved < 2e-4) break;
   }
-  const Normal inverse = normal.inverse();
+  const Square inverse = normal.inverse();
   best.offset_var = inverse(0, 0);
   best.count = static_cast<int>(samples.size());
   best.ok = std::isfinite(best.offset_var) && best.offset_var > 0 &&

@@ -12,6 +12,7 @@
 
 #include "card/edges.h"
 #include "card/fit.h"
+#include "card/reduced_grey.h"
 #include "card/tags.h"
 
 namespace plumbfoot::card {
@@ -131,22 +132,9 @@ Result<SeenCard> FindCard(const cv::Mat& rgb, const CardOptions& options) {
   }
 
   // Where the tags are.
-  cv::Mat grey;
-  cv::cvtColor(rgb, grey, cv::COLOR_RGB2GRAY);
-  const auto reduced = [&](int longest) {
-    const double factor =
-        static_cast<double>(longest) / std::max(grey.cols, grey.rows);
-    if (factor >= 1) return grey;
-    cv::Mat small;
-    // The mean over whole areas keeps the pixel-corner frame: coordinates only
-    // scale. Both sides by one factor but for a rounding below a pixel, which
-    // the edge fit takes out.
-    cv::resize(grey, small, cv::Size(), factor, factor, cv::INTER_AREA);
-    return small;
-  };
   const auto search = [&](const cv::Mat& picture) {
     return Search(
-        picture, static_cast<double>(grey.cols) / picture.cols, options.layout);
+        picture, static_cast<double>(rgb.cols) / picture.cols, options.layout);
   };
   std::vector<cv::Mat> searched;
   std::vector<RoughTag> rough;
@@ -157,7 +145,7 @@ Result<SeenCard> FindCard(const cv::Mat& rgb, const CardOptions& options) {
         (last && rough.size() >= 2)) {
       break;
     }
-    const cv::Mat picture = reduced(longest);
+    const cv::Mat picture = ReducedGrey(rgb, longest);
     if (!searched.empty() && picture.cols == searched.back().cols) break;
     std::vector<RoughTag> finer = search(picture);
     const bool finer_once = EachOnce(finer);

@@ -144,8 +144,11 @@ geometry::FootPolyline WithoutNoise(const geometry::FootPolyline& wall,
 ///
 /// @param wall  In the foot frame, hairline first, at least 8 corners.
 /// @param sigma, correlation  As in Layout.
+/// @param with_gaps  False leaves `departure` and `noise` as nothing: a trial
+///   needs the line of one wall and the departure of another.
 std::optional<WallFit> FitWall(const geometry::FootPolyline& wall,
                                double sigma,
-                               double correlation);
+                               double correlation,
+                               bool with_gaps = true);
 
 }  // namespace plumbfoot::measure

@@ -95,7 +95,8 @@ double LargestGap(const std::vector<WallPlace>& places,
 
 std::optional<WallFit> FitWall(const FootPolyline& wall,
                                double sigma,
-                               double correlation) {
+                               double correlation,
+                               bool with_gaps) {
   if (wall.size() < 8) return std::nullopt;
   const auto chord = geometry::LineThrough(wall.front(), wall.back());
   if (!chord) return std::nullopt;
@@ -153,22 +154,25 @@ std::optional<WallFit> FitWall(const FootPolyline& wall,
   candidates.fill({-std::numeric_limits<double>::infinity(), 0.0, 0.0, 0.0});
   candidates[0] = {
       std::log(kPriorStraight), straight, mean_out - straight * mean_t, 0.0};
+  std::vector<double> shape;
+  shape.reserve(places.size());
   for (std::size_t k = 0; k < kDepartsFrom.size(); ++k) {
-    const auto departs = [from = kDepartsFrom[k]](double t) {
-      return Departs(from, t);
-    };
+    shape.clear();
+    for (const WallPlace& p : places) {
+      shape.push_back(Departs(kDepartsFrom[k], p.t));
+    }
     // What of the departure's shape a straight line can't follow, and how much
     // of it the wall shows (Frisch-Waugh: partial regression).
     double mean_h = 0.0;
-    for (const WallPlace& p : places) mean_h += departs(p.t) / n;
+    for (const double h : shape) mean_h += h / n;
     double th = 0.0;
     double hh = 0.0;
     double ho = 0.0;
-    for (const WallPlace& p : places) {
-      const double h = departs(p.t) - mean_h;
-      th += (p.t - mean_t) * h;
+    for (std::size_t i = 0; i < places.size(); ++i) {
+      const double h = shape[i] - mean_h;
+      th += (places[i].t - mean_t) * h;
       hh += h * h;
-      ho += h * (p.out - mean_out);
+      ho += h * (places[i].out - mean_out);
     }
     const double h_slope = th / tt;
     const double rest = hh - h_slope * th;
@@ -201,6 +205,15 @@ std::optional<WallFit> FitWall(const FootPolyline& wall,
   }
   slope /= weights;
   level /= weights;
+  // Back from the chord's frame; the line runs down, so it is turned.
+  const auto place = [&](double t) {
+    return chord->at + (t * length) * chord->direction +
+           (level + slope * t) * out;
+  };
+  const auto line = geometry::LineThrough(place(1.0), place(0.0));
+  if (!line) return std::nullopt;
+  if (!with_gaps) return WallFit{*line, 0.0, {}};
+
   std::vector<double> noise(wall.size(), 0.0);
   for (std::size_t i = 0; i < places.size(); ++i) {
     double on_wall = level + slope * places[i].t;
@@ -210,14 +223,6 @@ std::optional<WallFit> FitWall(const FootPolyline& wall,
     }
     noise[corners[i]] = places[i].out - on_wall;
   }
-
-  // Back from the chord's frame; the line runs down, so it is turned.
-  const auto place = [&](double t) {
-    return chord->at + (t * length) * chord->direction +
-           (level + slope * t) * out;
-  };
-  const auto line = geometry::LineThrough(place(1.0), place(0.0));
-  if (!line) return std::nullopt;
   return WallFit{
       *line,
       LargestGap(places, level, slope) / std::hypot(1.0, slope / length),
@@ -246,18 +251,18 @@ void TakeLateral(const Layout& layout, InFoot& foot) {
 
   foot.toe_line.reset();
   foot.wall_noise.clear();
-  if (auto fit = FitWall(
-          foot.dorsal_wall, layout.wall_sigma, layout.wall_correlation)) {
+  const auto fit_wall = [&layout](const FootPolyline& wall, bool with_gaps) {
+    return FitWall(wall, layout.wall_sigma, layout.wall_correlation, with_gaps);
+  };
+  const bool is_trial = !layout.wall_noise.empty();
+  if (auto fit = fit_wall(foot.dorsal_wall, !is_trial)) {
     foot.toe_line = fit->line;
-    foot.number(MeasureId::kDorsalWallDeparture) = fit->departure;
-    foot.wall_noise = std::move(fit->noise);
-    if (!layout.wall_noise.empty()) {
-      const auto clean =
-          FitWall(WithoutNoise(foot.dorsal_wall, layout.wall_noise),
-                  layout.wall_sigma,
-                  layout.wall_correlation);
-      foot.number(MeasureId::kDorsalWallDeparture) =
-          clean ? clean->departure : std::numeric_limits<double>::quiet_NaN();
+    if (is_trial) {
+      fit = fit_wall(WithoutNoise(foot.dorsal_wall, layout.wall_noise), true);
+    }
+    if (fit) {
+      foot.number(MeasureId::kDorsalWallDeparture) = fit->departure;
+      foot.wall_noise = std::move(fit->noise);
     }
   } else if (toe_ground && toe_hairline) {
     foot.toe_line = geometry::LineThrough(*toe_ground, *toe_hairline);
