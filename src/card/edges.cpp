@@ -41,46 +41,38 @@ constexpr double kMuddyPart = 0.5;
 // CHOSEN: below this contrast (linear light) an edge is not an edge.
 constexpr double kLeastContrast = 0.01;
 
-/// The normal distribution's integral, and that integral's integral, from a
-/// table: they are needed some million times a photo.
+/// The normal distribution's density and integral from a table: they are needed
+/// some million times a photo.
 class NormalTable {
  public:
+  struct Entry {
+    double cdf;
+    double pdf;
+  };
   NormalTable() {
     for (std::size_t i = 0; i < kSize; ++i) {
       const double z = -kEnd + static_cast<double>(i) / kPerUnit;
-      const double cdf = 0.5 * std::erfc(-z / std::numbers::sqrt2);
-      const double pdf = std::exp(-z * z / 2) / std::sqrt(2 * std::numbers::pi);
-      cdf_[i] = cdf;
-      ramp_[i] = z * cdf + pdf;
+      entries_[i] = {0.5 * std::erfc(-z / std::numbers::sqrt2),
+                     std::exp(-z * z / 2) / std::sqrt(2 * std::numbers::pi)};
     }
   }
-  /// Phi(z).
-  double Cdf(double z) const {
-    if (z <= -kEnd) return 0;
-    if (z >= kEnd) return 1;
-    return At(cdf_, z);
-  }
-  /// The integral of Phi from minus infinity to z.
-  double Ramp(double z) const {
-    if (z <= -kEnd) return 0;
-    if (z >= kEnd) return z;
-    return At(ramp_, z);
+  Entry At(double z) const {
+    // Beyond the ends the table's last entries: 1e-9.
+    const double at = std::clamp((z + kEnd) * kPerUnit, 0.0, kLast);
+    const auto i = static_cast<std::size_t>(at);
+    const double part = at - static_cast<double>(i);
+    const Entry& a = entries_[i];
+    const Entry& b = entries_[i + 1];
+    return {a.cdf + part * (b.cdf - a.cdf), a.pdf + part * (b.pdf - a.pdf)};
   }
 
  private:
   static constexpr double kEnd = 6.0;
   static constexpr double kPerUnit = 512.0;
   static constexpr std::size_t kSize = 2 * 6 * 512 + 2;
+  static constexpr double kLast = static_cast<double>(kSize - 2);
 
-  static double At(const std::array<double, kSize>& table, double z) {
-    const double at = (z + kEnd) * kPerUnit;
-    const auto i = static_cast<std::size_t>(at);
-    const double part = at - static_cast<double>(i);
-    return table[i] + part * (table[i + 1] - table[i]);
-  }
-
-  std::array<double, kSize> cdf_{};
-  std::array<double, kSize> ramp_{};
+  std::array<Entry, kSize> entries_{};
 };
 
 const NormalTable& Normal() {
@@ -88,15 +80,26 @@ const NormalTable& Normal() {
   return table;
 }
 
-/// A unit step at 0, blurred by a Gaussian and by a pixel of width 1.
-double Step(double x, double sigma) {
-  const NormalTable& n = Normal();
-  return sigma * (n.Ramp((x + 0.5) / sigma) - n.Ramp((x - 0.5) / sigma));
-}
+/// A unit step at 0, blurred by a Gaussian and by a pixel of width 1, at x; and
+/// its derivatives.
+struct BlurredStep {
+  double value;
+  double by_x;
+  double by_sigma;
+};
 
-double StepSlope(double x, double sigma) {
-  const NormalTable& n = Normal();
-  return n.Cdf((x + 0.5) / sigma) - n.Cdf((x - 0.5) / sigma);
+inline BlurredStep StepAt(const NormalTable& n, double x, double sigma) {
+  // The integral of Phi is R(z) = z Phi(z) + phi(z), and the step
+  // sigma (R(a / sigma) - R(b / sigma)) with a, b = x +- 1/2. By sigma the
+  // terms in Phi cancel.
+  const double per_sigma = 1 / sigma;
+  const double a = (x + 0.5) * per_sigma;
+  const double b = (x - 0.5) * per_sigma;
+  const NormalTable::Entry at_a = n.At(a);
+  const NormalTable::Entry at_b = n.At(b);
+  return {sigma * (a * at_a.cdf + at_a.pdf - b * at_b.cdf - at_b.pdf),
+          at_a.cdf - at_b.cdf,
+          at_a.pdf - at_b.pdf};
 }
 
 /// Grey in linear light [0..1] of 8-bit sRGB: IEC 61966-2-1.
@@ -169,10 +172,20 @@ struct StepFit {
   bool ok = false;
 };
 
-double Shape(const Sample& s, double offset, double sigma) {
+/// What a pixel sees of an edge of no black and a contrast of one; `by_x` is
+/// against the pixel's place.
+inline BlurredStep Shape(const NormalTable& n,
+                         const Sample& s,
+                         double offset,
+                         double sigma) {
   const double x = s.outward - offset;
-  double f = Step(x, sigma);
-  if (s.white > 0) f += s.white * (1 - Step(x + s.frame, sigma));
+  BlurredStep f = StepAt(n, x, sigma);
+  if (s.white > 0) {
+    const BlurredStep code = StepAt(n, x + s.frame, sigma);
+    f.value += s.white * (1 - code.value);
+    f.by_x -= s.white * code.by_x;
+    f.by_sigma -= s.white * code.by_sigma;
+  }
   return f;
 }
 
@@ -189,6 +202,7 @@ StepFit Levels(const std::vector<Sample>& samples,
                double offset,
                double sigma,
                std::size_t stride) {
+  const NormalTable& table = Normal();
   StepFit fit;
   fit.offset = offset;
   fit.sigma = sigma;
@@ -199,7 +213,7 @@ StepFit Levels(const std::vector<Sample>& samples,
   double fv = 0;
   double v2 = 0;
   for (std::size_t i = 0; i < samples.size(); i += stride) {
-    const double f = Shape(samples[i], offset, sigma);
+    const double f = Shape(table, samples[i], offset, sigma).value;
     const double v = samples[i].value;
     n += 1;
     f1 += f;
@@ -218,11 +232,14 @@ StepFit Levels(const std::vector<Sample>& samples,
   return fit;
 }
 
-/// Levenberg-Marquardt from `start`; sigma is held unless `free_sigma`.
-StepFit Refine(const std::vector<Sample>& samples,
-               const StepFit& start,
-               bool free_sigma) {
-  const int n = free_sigma ? 4 : 3;
+/// Levenberg-Marquardt from `start`, over N parameters: offset, black, contrast
+/// and, if there are four, sigma.
+template <int N>
+StepFit Refine(const std::vector<Sample>& samples, const StepFit& start) {
+  static_assert(N == 3 || N == 4);
+  using Square = Eigen::Matrix<double, N, N>;
+  using Vector = Eigen::Matrix<double, N, 1>;
+  const NormalTable& table = Normal();
   const double contrast_start = start.contrast;
   std::size_t clipped = 0;
   for (const Sample& s : samples) clipped += s.clipped ? 1 : 0;
@@ -232,78 +249,85 @@ StepFit Refine(const std::vector<Sample>& samples,
                           ? std::pow(0.02 / (0.15 * contrast_start), 2)
                           : 0.0;
 
-  const auto evaluate = [&](const StepFit& at,
-                            Eigen::Matrix4d* normal,
-                            Eigen::Vector4d* gradient) {
-    if (normal != nullptr) normal->setZero();
-    if (gradient != nullptr) gradient->setZero();
-    double cost = hold * std::pow(at.contrast - contrast_start, 2);
-    if (normal != nullptr) {
-      (*normal)(2, 2) += hold;
-      (*gradient)(2) -= hold * (at.contrast - contrast_start);
-    }
-    for (const Sample& s : samples) {
-      const double f = Shape(s, at.offset, at.sigma);
-      const double model = at.black + at.contrast * f;
-      if (s.clipped && model >= s.value) continue;
-      const double w = Weight(model);
-      const double r = s.value - model;
-      cost += w * r * r;
-      if (normal == nullptr) continue;
-      const double x = s.outward - at.offset;
-      double slope = -StepSlope(x, at.sigma);
-      if (s.white > 0) {
-        slope += s.white * StepSlope(x + s.frame, at.sigma);
-      }
-      Eigen::Vector4d j(at.contrast * slope, 1.0, f, 0.0);
-      if (free_sigma) {
-        constexpr double kPart = 1e-2;
-        j(3) = at.contrast * (Shape(s, at.offset, at.sigma * (1 + kPart)) - f) /
-               (at.sigma * kPart);
-      }
-      *normal += w * j * j.transpose();
-      *gradient += w * r * j;
-    }
-    return cost;
+  // A step is judged by the weights that it was found with: by weights of its
+  // own, a model that is too bright everywhere would look better than it is,
+  // and at the end every step but the smallest would be refused. So the fit
+  // ends where the sum of weight times residual times derivative is nothing
+  // (quasi-likelihood: R. W. M. Wedderburn, Biometrika 61(3), 1974).
+  std::vector<double> weights(samples.size(), 0.0);
+  std::vector<double> next_weights(samples.size(), 0.0);
+  struct Costs {
+    double by_weights_before = 0.0;
+    double by_own = 0.0;
   };
+  const auto evaluate =
+      [&](const StepFit& at, Square& normal, Vector& gradient) {
+        normal.setZero();
+        gradient.setZero();
+        const double away = at.contrast - contrast_start;
+        Costs cost{hold * away * away, hold * away * away};
+        normal(2, 2) = hold;
+        gradient(2) = -hold * away;
+        for (std::size_t i = 0; i < samples.size(); ++i) {
+          const Sample& s = samples[i];
+          const BlurredStep f = Shape(table, s, at.offset, at.sigma);
+          const double model = at.black + at.contrast * f.value;
+          const double w = Weight(model);
+          next_weights[i] = w;
+          if (s.clipped && model >= s.value) continue;
+          const double r = s.value - model;
+          cost.by_weights_before += weights[i] * r * r;
+          cost.by_own += w * r * r;
+          Vector j;
+          j(0) = -at.contrast * f.by_x;
+          j(1) = 1.0;
+          j(2) = f.value;
+          if constexpr (N == 4) j(3) = at.contrast * f.by_sigma;
+          const Vector wj = w * j;
+          normal += wj * j.transpose();
+          gradient += r * wj;
+        }
+        return cost;
+      };
 
   StepFit best = start;
   best.ok = false;
-  Eigen::Matrix4d normal;
-  Eigen::Vector4d gradient;
-  best.cost = evaluate(best, &normal, &gradient);
+  Square normal;
+  Vector gradient;
+  best.cost = evaluate(best, normal, gradient).by_own;
+  weights.swap(next_weights);
   double damping = 1e-3;
   for (int i = 0; i < 20; ++i) {
-    Eigen::MatrixXd a = normal.topLeftCorner(n, n);
+    Square a = normal;
     a.diagonal() *= 1 + damping;
     a.diagonal().array() += 1e-12;
-    const Eigen::VectorXd step = a.ldlt().solve(gradient.head(n));
+    const Vector step = a.ldlt().solve(gradient);
     StepFit next = best;
     next.offset += std::clamp(step(0), -2.0, 2.0);
     next.black += step(1);
     next.contrast += step(2);
-    if (free_sigma) {
+    if constexpr (N == 4) {
       next.sigma = std::clamp(next.sigma + step(3), 0.1, 2 * next.sigma);
     }
-    Eigen::Matrix4d next_normal;
-    Eigen::Vector4d next_gradient;
-    const double cost = evaluate(next, &next_normal, &next_gradient);
-    if (!std::isfinite(cost) || cost > best.cost) {
+    Square next_normal;
+    Vector next_gradient;
+    const Costs cost = evaluate(next, next_normal, next_gradient);
+    if (!std::isfinite(cost.by_own) || cost.by_weights_before > best.cost) {
       damping *= 10;
       if (damping > 1e6) break;
       continue;
     }
     const double moved =
         std::abs(next.offset - best.offset) + std::abs(next.sigma - best.sigma);
-    next.cost = cost;
+    next.cost = cost.by_own;
     best = next;
+    weights.swap(next_weights);
     normal = next_normal;
     gradient = next_gradient;
     damping = std::max(damping / 10, 1e-6);
     if (moved < 2e-4) break;
   }
-  const Eigen::MatrixXd inverse =
-      Eigen::MatrixXd(normal.topLeftCorner(n, n)).inverse();
+  const Square inverse = normal.inverse();
   best.offset_var = inverse(0, 0);
   best.count = static_cast<int>(samples.size());
   best.ok = std::isfinite(best.offset_var) && best.offset_var > 0 &&
@@ -374,8 +398,8 @@ class Edge {
       const double s = static_cast<double>(i) / 20;
       for (std::size_t k = 0; k < 8; ++k) {
         const double at = static_cast<double>(k);
-        white[i] += white_[k] * (Normal().Cdf((s - at) / sigma_cells) -
-                                 Normal().Cdf((s - at - 1) / sigma_cells));
+        white[i] += white_[k] * (Normal().At((s - at) / sigma_cells).cdf -
+                                 Normal().At((s - at - 1) / sigma_cells).cdf);
       }
     }
 
@@ -600,7 +624,7 @@ StepFit WholeEdge(const Edge& edge,
   std::vector<Sample> some;
   const std::size_t thin = std::max<std::size_t>(1, all.size() / 600);
   for (std::size_t i = 0; i < all.size(); i += thin) some.push_back(all[i]);
-  return Refine(some, best, true);
+  return Refine<4>(some, best);
 }
 
 /// One round on one edge.
@@ -621,7 +645,7 @@ std::optional<EdgeLine> FitEdge(const cv::Mat& rgb,
   int dof = 0;
   for (std::size_t k = 0; k < stations.size(); ++k) {
     if (stations[k].size() < 8) continue;
-    StepFit fit = Refine(stations[k], whole, false);
+    StepFit fit = Refine<3>(stations[k], whole);
     // CHOSEN: an offset beyond half a cell is another edge.
     if (!fit.ok || std::abs(fit.offset) > 0.5 * edge.narrowest()) continue;
     cost += fit.cost;

@@ -101,26 +101,30 @@ Result<report::FootRequest> RequestFrom(const MeasureWords& words, bool known) {
 ExitStatus RunMeasure(const MeasureWords& words, bool known) {
   const auto request = RequestFrom(words, known);
   if (!request) return Refuse(request.error());
-  const auto measured = report::MeasureFoot(*request);
+  // Text is set in this thread only, pictures are encoded beside it; the sole
+  // is drawn while the side view is still looked at.
+  const auto drawn = [](const report::MeasuredFoot& foot, View view) {
+    return std::async(std::launch::async,
+                      [rgb = report::DrawnPhoto(foot, view)] {
+                        return photo::EncodeJpeg(rgb);
+                      });
+  };
+  std::future<std::string> solar;
+  const auto measured =
+      report::MeasureFoot(*request, [&](const report::MeasuredFoot& foot) {
+        solar = drawn(foot, View::kSolar);
+      });
   if (!measured) return Refuse(measured.error());
   const report::FootReport& foot = measured->report;
 
   // Everything is made before anything is written.
   std::vector<photo::NamedBytes> files;
-  std::future<std::string> solar;
-  if (foot.solar) {
-    solar = std::async(std::launch::async,
-                       [rgb = report::DrawnPhoto(*measured, View::kSolar)] {
-                         return photo::EncodeJpeg(rgb);
-                       });
-  }
-  if (foot.lateral) {
-    files.push_back(
-        {"lateral-annotated.jpg",
-         photo::EncodeJpeg(report::DrawnPhoto(*measured, View::kLateral))});
-  }
-  if (foot.solar) files.push_back({"solar-annotated.jpg", solar.get()});
+  std::future<std::string> lateral;
+  if (foot.lateral) lateral = drawn(*measured, View::kLateral);
+  if (foot.solar && !solar.valid()) solar = drawn(*measured, View::kSolar);
   const std::string text = report::ReportText(foot);
+  if (foot.lateral) files.push_back({"lateral-annotated.jpg", lateral.get()});
+  if (foot.solar) files.push_back({"solar-annotated.jpg", solar.get()});
   files.push_back({"points.json", find::WritePoints(report::PointsOf(foot))});
   files.push_back({"report.json", text});
   const auto written = photo::WriteSet(words.out, files);

@@ -777,7 +777,10 @@ Annotated DrawAnnotated(const photo::Photo& photo,
   if (const auto hidden = MissingWords(points, true); !hidden.empty()) {
     band.Words(fmt::format("Can't be seen: {}", fmt::join(hidden, ", ")));
   }
-  cv::vconcat(canvas.Picture(), band.Draw(), result.rgb);
+  const cv::Mat words = band.Draw();
+  result.rgb.create(size.height + words.rows, size.width, CV_8UC3);
+  canvas.PictureInto(result.rgb.rowRange(0, size.height));
+  words.copyTo(result.rgb.rowRange(size.height, result.rgb.rows));
   return result;
 }
 

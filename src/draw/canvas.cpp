@@ -501,14 +501,21 @@ std::string Canvas::Finish() {
 }
 
 cv::Mat Canvas::Picture() const {
+  cv::Mat rgb(state_->bgra.size(), CV_8UC3);
+  PictureInto(rgb);
+  return rgb;
+}
+
+void Canvas::PictureInto(cv::Mat rgb) const {
   if (state_->kind != Kind::kPicture) {
     throw std::logic_error("Canvas::Picture: not a picture");
   }
+  if (rgb.size() != state_->bgra.size() || rgb.type() != CV_8UC3) {
+    throw std::invalid_argument("Canvas::PictureInto: not of the same size");
+  }
   Require(cairo_status(state_->cairo()));
   cairo_surface_flush(state_->surface.get());
-  cv::Mat rgb;
   cv::cvtColor(state_->bgra, rgb, cv::COLOR_BGRA2RGB);
-  return rgb;
 }
 
 }  // namespace plumbfoot::draw

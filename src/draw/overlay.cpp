@@ -8,22 +8,22 @@
 #include <functional>
 #include <limits>
 
+#include "draw/page_style.h"
+
 namespace plumbfoot::draw {
 namespace {
 
 using geometry::FootPoint;
 using geometry::FootPolyline;
 
-// CHOSEN: the whole layout. All in millimetres on paper; the width is that of
-// the text of an A4 letter.
-constexpr double kWidth = 180.0;
+// CHOSEN: the whole layout. All in millimetres on paper.
+constexpr double kWidth = kPageWidth;
 constexpr double kMargin = 4.0;
 constexpr double kPanelHeight = 92.0;
 constexpr double kGap = 6.0;
 constexpr double kMostScale = 0.75;  // Of paper to foot.
 
-constexpr Colour kInk{0.13, 0.13, 0.15};
-constexpr Colour kQuiet{0.38, 0.38, 0.42};
+constexpr Colour kInk = kPageInk;
 constexpr Colour kPaperEdge{0.80, 0.80, 0.82};
 constexpr Colour kBeforeInk = kBlue;
 constexpr Colour kLost = kVermilion;
@@ -32,16 +32,11 @@ constexpr Colour kGained = kBluishGreen;
 const Pen kBeforePen{kBeforeInk, 0.45, {1.8, 1.1}};
 const Pen kAfterPen{kInk, 0.55};
 
-const TextStyle kTitle{kInk, 4.6, true};
-const TextStyle kSubtitle{kQuiet, 3.4, false};
-const TextStyle kPanelTitle{kInk, 3.6, true};
-const TextStyle kBody{kInk, 3.2, false};
-const TextStyle kSmall{kQuiet, 2.7, false};
-
-TextStyle Wrapped(TextStyle style, double width) {
-  style.wrap = width;
-  return style;
-}
+const TextStyle kTitle = Ink(4.6, true);
+const TextStyle kSubtitle = Quiet(3.4);
+const TextStyle kPanelTitle = Ink(3.6, true);
+const TextStyle kBody = Ink(3.2);
+const TextStyle kSmall = Quiet(2.7);
 
 /// Parallel lines all over a box, `step` apart, rising or falling.
 void Hatch(
@@ -203,7 +198,8 @@ void DrawPanel(Canvas& canvas, const OverlayPanel& panel, const Box& box) {
     shaded.box = inside;
     Shade(canvas, panel, shaded);
     for (const auto& [from, to] : panel.axes) {
-      canvas.Line(place(from), place(to), {kQuiet, 0.2, {3, 0.8, 0.5, 0.8}});
+      canvas.Line(
+          place(from), place(to), {kPageQuiet, 0.2, {3, 0.8, 0.5, 0.8}});
     }
     DrawShape(canvas, panel.before, place, kBeforePen);
     DrawShape(canvas, panel.after, place, kAfterPen);

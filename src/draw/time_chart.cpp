@@ -8,12 +8,13 @@
 #include <cmath>
 #include <limits>
 
+#include "draw/page_style.h"
+
 namespace plumbfoot::draw {
 namespace {
 
-// CHOSEN: the whole layout. All in millimetres on paper; the width is that of
-// the text of an A4 letter.
-constexpr double kWidth = 180.0;
+// CHOSEN: the whole layout. All in millimetres on paper.
+constexpr double kWidth = kPageWidth;
 constexpr double kMargin = 3.0;
 constexpr double kGap = 5.0;
 constexpr std::size_t kColumns = 3;
@@ -24,21 +25,15 @@ constexpr double kRowGap = 2.6;
 constexpr double kAxisRoom = 8.5;  // For the numbers at the left.
 constexpr double kApart = 0.75;    // Before and after of one day.
 
-constexpr Colour kInk{0.13, 0.13, 0.15};
-constexpr Colour kQuiet{0.38, 0.38, 0.42};
+constexpr Colour kInk = kPageInk;
 constexpr Colour kGrid{0.86, 0.86, 0.88};
 constexpr Colour kJoin{0.62, 0.62, 0.66};
 
-const TextStyle kTitle{kInk, 4.6, true};
-const TextStyle kSubtitle{kQuiet, 3.2, false};
-const TextStyle kPanelTitle{kInk, 2.9, true};
-const TextStyle kBody{kInk, 2.9, false};
-const TextStyle kSmall{kQuiet, 2.4, false};
-
-TextStyle Wrapped(TextStyle style, double width) {
-  style.wrap = width;
-  return style;
-}
+const TextStyle kTitle = Ink(4.6, true);
+const TextStyle kSubtitle = Quiet(3.2);
+const TextStyle kPanelTitle = Ink(2.9, true);
+const TextStyle kBody = Ink(2.9);
+const TextStyle kSmall = Quiet(2.4);
 
 Colour ColourOf(TimeMark mark) {
   switch (mark) {

@@ -227,8 +227,6 @@ PlaneImage ResampleToPlane(const cv::Mat& rgb,
   // folds back into the picture.
   const geometry::Camera& camera = map.camera();
   const geometry::Pose& pose = map.camera_from_plane();
-  geometry::Camera pinhole = camera;
-  pinhole.lens = {};
   const double margin_x = 0.15 * rgb.cols;
   const double margin_y = 0.15 * rgb.rows;
   cv::Mat xs(side_px, side_px, CV_32F);
@@ -237,19 +235,27 @@ PlaneImage ResampleToPlane(const cv::Mat& rgb,
   double right = 0;
   double top = rgb.rows;
   double bottom = 0;
+  // A step of a pixel is the same step in the camera's frame everywhere.
+  const auto in_camera_frame = [&](double x, double y) -> Eigen::Vector3d {
+    const CardPoint at = CardFromImage(image, x, y);
+    return pose.rotation.col(0) * (at.x / map.scale()) +
+           pose.rotation.col(1) * (at.y / map.scale()) + pose.translation;
+  };
+  const Eigen::Vector3d column_step =
+      in_camera_frame(1.0, 0.0) - in_camera_frame(0.0, 0.0);
   for (int j = 0; j < side_px; ++j) {
+    const Eigen::Vector3d row_start = in_camera_frame(0.0, j + 0.5);
     auto* x_row = xs.ptr<float>(j);
     auto* y_row = ys.ptr<float>(j);
     auto* known_row = image.known.ptr<unsigned char>(j);
     for (int i = 0; i < side_px; ++i) {
       x_row[i] = -1e4F;
       y_row[i] = -1e4F;
-      const CardPoint at = CardFromImage(image, i + 0.5, j + 0.5);
-      const Eigen::Vector3d in_camera =
-          pose.rotation.col(0) * (at.x / map.scale()) +
-          pose.rotation.col(1) * (at.y / map.scale()) + pose.translation;
+      const Eigen::Vector3d in_camera = row_start + (i + 0.5) * column_step;
       if (!(in_camera.z() > 1.0)) continue;
-      const PhotoPoint straight = Project(pinhole, in_camera);
+      const PhotoPoint straight{
+          camera.principal.x + camera.focal_px * in_camera.x() / in_camera.z(),
+          camera.principal.y + camera.focal_px * in_camera.y() / in_camera.z()};
       if (!(straight.x > -margin_x && straight.y > -margin_y &&
             straight.x < rgb.cols + margin_x &&
             straight.y < rgb.rows + margin_y)) {

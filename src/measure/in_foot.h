@@ -7,6 +7,7 @@
 #include <array>
 #include <limits>
 #include <optional>
+#include <vector>
 
 #include "plumbfoot/geometry/foot.h"
 #include "plumbfoot/geometry/line.h"
@@ -41,6 +42,10 @@ struct Layout {
   /// [mm], k = 1, and over which length such errors go together [mm].
   double wall_sigma = 0.0;
   double wall_correlation = 0.0;
+  /// Lateral, for trials: what of the wall as it was placed is taken for noise
+  /// (WallFit::noise). The departure of a trial is that of the wall without it;
+  /// empty: of the wall as it is.
+  std::vector<double> wall_noise;
 };
 
 /// Numbers of a view by MeasureId; NaN where there is none.
@@ -75,6 +80,7 @@ struct InFoot {
   double axis_y = 0.0;                     ///< Solar: y of the frog axis.
   /// Lateral: through the straight part of the wall, pointing up.
   std::optional<geometry::Line<geometry::FootFrame>> toe_line;
+  std::vector<double> wall_noise;  ///< Lateral: WallFit::noise.
   Numbers numbers{};
 
   const std::optional<geometry::FootPoint>& at(PointId id) const {
@@ -114,7 +120,14 @@ double AsymmetryAcross(const geometry::FootPolyline& outline, double axis_y);
 struct WallFit {
   geometry::Line<geometry::FootFrame> line;  ///< Points up.
   double departure = 0.0;  ///< Largest signed gap, + outwards.
+  /// How far each corner stands out of the wall that the models, averaged, make
+  /// of it [mm]; 0 where the coronet is left out.
+  std::vector<double> noise;
 };
+
+/// The wall without that: each corner moved in by its noise.
+geometry::FootPolyline WithoutNoise(const geometry::FootPolyline& wall,
+                                    const std::vector<double>& noise);
 
 /// Fits the straight part of a dorsal wall.
 ///
@@ -131,8 +144,11 @@ struct WallFit {
 ///
 /// @param wall  In the foot frame, hairline first, at least 8 corners.
 /// @param sigma, correlation  As in Layout.
+/// @param with_gaps  False leaves `departure` and `noise` as nothing: a trial
+///   needs the line of one wall and the departure of another.
 std::optional<WallFit> FitWall(const geometry::FootPolyline& wall,
                                double sigma,
-                               double correlation);
+                               double correlation,
+                               bool with_gaps = true);
 
 }  // namespace plumbfoot::measure

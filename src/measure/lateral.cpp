@@ -4,6 +4,7 @@
 #include <cmath>
 #include <limits>
 #include <numbers>
+#include <utility>
 #include <vector>
 
 #include "measure/in_foot.h"
@@ -42,6 +43,18 @@ struct WallPlace {
   double t;
   double out;
 };
+
+/// The shape of a departure from place `from` on; 1 at the ground.
+double Departs(double from, double t) {
+  const double u = std::max(0.0, (t - from) / (1 - from));
+  return u * u;
+}
+
+/// Outwards is towards the toe, where x rises.
+FootVector Outwards(FootVector down) {
+  const FootVector out = geometry::Perpendicular(down);
+  return out.x < 0 ? -out : out;
+}
 
 /// Largest gap of the places from out = level + slope t, of a straight line
 /// fitted within 6 % of the wall on either side of each: smooth, and without
@@ -82,21 +95,23 @@ double LargestGap(const std::vector<WallPlace>& places,
 
 std::optional<WallFit> FitWall(const FootPolyline& wall,
                                double sigma,
-                               double correlation) {
+                               double correlation,
+                               bool with_gaps) {
   if (wall.size() < 8) return std::nullopt;
   const auto chord = geometry::LineThrough(wall.front(), wall.back());
   if (!chord) return std::nullopt;
   const double length = geometry::Distance(wall.front(), wall.back());
-  // Outwards is towards the toe, where x rises.
-  FootVector out = geometry::Perpendicular(chord->direction);
-  if (out.x < 0) out = -out;
+  const FootVector out = Outwards(chord->direction);
 
   std::vector<WallPlace> places;
+  std::vector<std::size_t> corners;
   places.reserve(wall.size());
-  for (const FootPoint& p : wall) {
-    const double t = geometry::Along(*chord, p) / length;
+  corners.reserve(wall.size());
+  for (std::size_t i = 0; i < wall.size(); ++i) {
+    const double t = geometry::Along(*chord, wall[i]) / length;
     if (t >= kTopLeftOut) {
-      places.push_back({t, geometry::Dot(out, p - chord->at)});
+      places.push_back({t, geometry::Dot(out, wall[i] - chord->at)});
+      corners.push_back(i);
     }
   }
   if (places.size() < 6) return std::nullopt;
@@ -133,28 +148,31 @@ std::optional<WallFit> FitWall(const FootPolyline& wall,
     double log_weight;
     double slope;
     double level;
+    double departure;
   };
   std::array<Candidate, kDepartsFrom.size() + 1> candidates;
-  candidates.fill({-std::numeric_limits<double>::infinity(), 0.0, 0.0});
+  candidates.fill({-std::numeric_limits<double>::infinity(), 0.0, 0.0, 0.0});
   candidates[0] = {
-      std::log(kPriorStraight), straight, mean_out - straight * mean_t};
+      std::log(kPriorStraight), straight, mean_out - straight * mean_t, 0.0};
+  std::vector<double> shape;
+  shape.reserve(places.size());
   for (std::size_t k = 0; k < kDepartsFrom.size(); ++k) {
-    const auto departs = [from = kDepartsFrom[k]](double t) {
-      const double u = std::max(0.0, (t - from) / (1 - from));
-      return u * u;
-    };
+    shape.clear();
+    for (const WallPlace& p : places) {
+      shape.push_back(Departs(kDepartsFrom[k], p.t));
+    }
     // What of the departure's shape a straight line can't follow, and how much
     // of it the wall shows (Frisch-Waugh: partial regression).
     double mean_h = 0.0;
-    for (const WallPlace& p : places) mean_h += departs(p.t) / n;
+    for (const double h : shape) mean_h += h / n;
     double th = 0.0;
     double hh = 0.0;
     double ho = 0.0;
-    for (const WallPlace& p : places) {
-      const double h = departs(p.t) - mean_h;
-      th += (p.t - mean_t) * h;
+    for (std::size_t i = 0; i < places.size(); ++i) {
+      const double h = shape[i] - mean_h;
+      th += (places[i].t - mean_t) * h;
       hh += h * h;
-      ho += h * (p.out - mean_out);
+      ho += h * (places[i].out - mean_out);
     }
     const double h_slope = th / tt;
     const double rest = hh - h_slope * th;
@@ -169,23 +187,24 @@ std::optional<WallFit> FitWall(const FootPolyline& wall,
     const double its_slope = straight - trust * size * h_slope;
     candidates[k + 1] = {std::log(kPriorEach) + log_factor,
                          its_slope,
-                         mean_out - trust * size * mean_h - its_slope * mean_t};
+                         mean_out - trust * size * mean_h - its_slope * mean_t,
+                         trust * size};
   }
   double best = candidates[0].log_weight;
   for (const Candidate& c : candidates) best = std::max(best, c.log_weight);
   double weights = 0.0;
   double slope = 0.0;
   double level = 0.0;
-  for (const Candidate& c : candidates) {
+  for (Candidate& c : candidates) {
     // Against the best, so that no exponential overflows.
     const double weight = std::exp(c.log_weight - best);
     weights += weight;
     slope += weight * c.slope;
     level += weight * c.level;
+    c.departure *= weight;
   }
   slope /= weights;
   level /= weights;
-
   // Back from the chord's frame; the line runs down, so it is turned.
   const auto place = [&](double t) {
     return chord->at + (t * length) * chord->direction +
@@ -193,9 +212,33 @@ std::optional<WallFit> FitWall(const FootPolyline& wall,
   };
   const auto line = geometry::LineThrough(place(1.0), place(0.0));
   if (!line) return std::nullopt;
+  if (!with_gaps) return WallFit{*line, 0.0, {}};
+
+  std::vector<double> noise(wall.size(), 0.0);
+  for (std::size_t i = 0; i < places.size(); ++i) {
+    double on_wall = level + slope * places[i].t;
+    for (std::size_t k = 0; k < kDepartsFrom.size(); ++k) {
+      on_wall += candidates[k + 1].departure / weights *
+                 Departs(kDepartsFrom[k], places[i].t);
+    }
+    noise[corners[i]] = places[i].out - on_wall;
+  }
   return WallFit{
       *line,
-      LargestGap(places, level, slope) / std::hypot(1.0, slope / length)};
+      LargestGap(places, level, slope) / std::hypot(1.0, slope / length),
+      std::move(noise)};
+}
+
+FootPolyline WithoutNoise(const FootPolyline& wall,
+                          const std::vector<double>& noise) {
+  const auto chord = geometry::LineThrough(wall.front(), wall.back());
+  if (!chord || noise.size() != wall.size()) return wall;
+  const FootVector out = Outwards(chord->direction);
+  FootPolyline clean = wall;
+  for (std::size_t i = 0; i < clean.size(); ++i) {
+    clean[i] = clean[i] - noise[i] * out;
+  }
+  return clean;
 }
 
 void TakeLateral(const Layout& layout, InFoot& foot) {
@@ -207,10 +250,20 @@ void TakeLateral(const Layout& layout, InFoot& foot) {
   const auto& pastern_high = foot.at(PointId::kPasternUpper);
 
   foot.toe_line.reset();
-  if (const auto fit = FitWall(
-          foot.dorsal_wall, layout.wall_sigma, layout.wall_correlation)) {
+  foot.wall_noise.clear();
+  const auto fit_wall = [&layout](const FootPolyline& wall, bool with_gaps) {
+    return FitWall(wall, layout.wall_sigma, layout.wall_correlation, with_gaps);
+  };
+  const bool is_trial = !layout.wall_noise.empty();
+  if (auto fit = fit_wall(foot.dorsal_wall, !is_trial)) {
     foot.toe_line = fit->line;
-    foot.number(MeasureId::kDorsalWallDeparture) = fit->departure;
+    if (is_trial) {
+      fit = fit_wall(WithoutNoise(foot.dorsal_wall, layout.wall_noise), true);
+    }
+    if (fit) {
+      foot.number(MeasureId::kDorsalWallDeparture) = fit->departure;
+      foot.wall_noise = std::move(fit->noise);
+    }
   } else if (toe_ground && toe_hairline) {
     foot.toe_line = geometry::LineThrough(*toe_ground, *toe_hairline);
   }

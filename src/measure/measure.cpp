@@ -421,7 +421,7 @@ MeasuredTrials MeasureViewWithTrials(const ViewPoints& points,
     throw std::invalid_argument("MeasureView: fewer than 100 trials");
   }
   Draws draws(points, plane, options);
-  const Layout layout = LayoutOf(points, draws);
+  Layout layout = LayoutOf(points, draws);
   InFoot nominal;
   PutInFoot(draws.nominal(), layout, nominal);
   // What the print's size alone does, exactly: from the trials it would be
@@ -431,12 +431,26 @@ MeasuredTrials MeasureViewWithTrials(const ViewPoints& points,
   PutInFoot(draws.WithPrint(1.0), layout, larger);
   PutInFoot(draws.WithPrint(-1.0), layout, smaller);
 
+  // The largest gap of a wall is pushed outwards by noise. A trial that added
+  // noise to the wall as it was placed would push what was pushed already; the
+  // trials therefore start from the wall without its noise, and what they do to
+  // that wall's gap is what noise has done to the true one's.
+  layout.wall_noise = nominal.wall_noise;
+  constexpr auto kDeparture = MeasureId::kDorsalWallDeparture;
+  double seen_less_clean = 0.0;
+  if (!layout.wall_noise.empty()) {
+    InFoot clean;
+    PutInFoot(draws.nominal(), layout, clean);
+    seen_less_clean = nominal.number(kDeparture) - clean.number(kDeparture);
+  }
+
   std::array<PointScatter, kPointCount> scatter;
   PointScatter scatter_left;
   PointScatter scatter_right;
   InFoot trial;
   const auto model = [&](const OnPlane& drawn, std::span<double> numbers) {
     PutInFoot(drawn, layout, trial);
+    trial.number(kDeparture) += seen_less_clean;
     for (std::size_t i = 0; i < kPointCount; ++i) {
       scatter[i].Add(nominal.points[i], trial.points[i]);
     }

@@ -252,7 +252,9 @@ find::PointsFile PointsOf(const FootReport& report) {
   return file;
 }
 
-Result<MeasuredFoot> MeasureFoot(const FootRequest& request) {
+Result<MeasuredFoot> MeasureFoot(
+    const FootRequest& request,
+    const std::function<void(const MeasuredFoot&)>& on_sole) {
   if (!request.solar && !request.lateral) {
     return Refusal{RefusalCode::kUsage,
                    "No photo was given.",
@@ -306,12 +308,18 @@ Result<MeasuredFoot> MeasureFoot(const FootRequest& request) {
     no_foot = work->no_foot;
     seen = !work->no_foot;
   }
+  std::future<Result<ViewWork>> side;
   if (foot.lateral) {
-    auto work = WorkOn(View::kLateral,
-                       *foot.lateral,
-                       request,
-                       HalfHeelWidthOf(report.solar),
-                       finder);
+    const HalfHeelWidth half_heel_width = HalfHeelWidthOf(report.solar);
+    side = std::async(
+        std::launch::async, [&foot, &request, &finder, half_heel_width] {
+          return WorkOn(
+              View::kLateral, *foot.lateral, request, half_heel_width, finder);
+        });
+  }
+  if (foot.solar && seen && on_sole) on_sole(foot);
+  if (side.valid()) {
+    auto work = side.get();
     if (!work) return work.error();
     report.lateral = std::move(work->report);
     if (work->no_foot) no_foot = work->no_foot;

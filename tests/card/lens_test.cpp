@@ -11,6 +11,8 @@
 #include <opencv2/imgproc.hpp>
 #include <string>
 
+#include "support/debian_data.h"
+
 namespace plumbfoot::card {
 namespace {
 
@@ -50,7 +52,7 @@ RefusalCode CodeOf(const std::string& text) {
 TEST(CalibrateLens, AgreesWithOpenCvsLeftIntrinsics) {
   const std::string folder = "/usr/share/doc/opencv-doc/examples/data/";
   if (!std::filesystem::exists(folder + "left01.jpg")) {
-    GTEST_SKIP() << "the package opencv-doc is not installed";
+    FAIL() << tests::kNoOpencvDoc;
   }
   std::vector<cv::Mat> photos;
   for (int i = 1; i <= 14; ++i) {

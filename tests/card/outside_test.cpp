@@ -22,6 +22,7 @@
 #include "card/edges.h"
 #include "card/fit.h"
 #include "card/tags.h"
+#include "support/debian_data.h"
 
 namespace plumbfoot::card {
 namespace {
@@ -53,7 +54,7 @@ double ToNearest(PhotoPoint p, const std::array<PhotoPoint, 4>& corners) {
 // 0.04 px from what Debian's version gives).
 TEST(DetectTags, AgreesWithTheTruthOfViSPsPhoto) {
   if (Absent()) {
-    GTEST_SKIP() << "the package visp-images-data is not installed";
+    FAIL() << tests::kNoVispData;
   }
   const std::string folder = kFolder;
   std::map<int, std::array<PhotoPoint, 4>> truth;
@@ -102,7 +103,7 @@ TEST(DetectTags, AgreesWithTheTruthOfViSPsPhoto) {
 // the blur's sigma (a quarter of a pixel of 72) on every side.
 TEST(FindCard, AgreesWithThePosesOfViSPsPhoto) {
   if (Absent()) {
-    GTEST_SKIP() << "the package visp-images-data is not installed";
+    FAIL() << tests::kNoVispData;
   }
   const std::string folder = kFolder;
   const cv::Mat photo =
@@ -148,7 +149,7 @@ TEST(FindCard, AgreesWithThePosesOfViSPsPhoto) {
 // by all five poses to 0.4 px.
 TEST(FitEdges, AgreesWithThePosesOfViSPsScene) {
   if (Absent()) {
-    GTEST_SKIP() << "the package visp-images-data is not installed";
+    FAIL() << tests::kNoVispData;
   }
   const std::string folder = std::string(kFolder) + "benchmark/640x480/";
   const cv::Mat grey =
@@ -270,7 +271,7 @@ PrintedSheet ReadSheet(const cv::Mat& sheet_bgr, const cv::Mat& photo_bgr) {
 TEST(FitPlane, PredictsTheMarkersOfOpenCvsPrintedSheet) {
   const std::string folder = "/usr/share/doc/opencv-doc/opencv4/html/";
   if (!std::filesystem::exists(folder + "singlemarkersoriginal.jpg")) {
-    GTEST_SKIP() << "the package opencv-doc is not installed";
+    FAIL() << tests::kNoOpencvDoc;
   }
   const cv::Mat photo =
       cv::imread(folder + "singlemarkersoriginal.jpg", cv::IMREAD_COLOR);

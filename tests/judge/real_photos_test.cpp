@@ -17,6 +17,7 @@
 #include "plumbfoot/card/find_card.h"
 #include "plumbfoot/judge/judge_photo.h"
 #include "plumbfoot/photo/exposure.h"
+#include "support/debian_data.h"
 
 namespace plumbfoot::judge {
 namespace {
@@ -109,7 +110,7 @@ int CountOf(const std::vector<cv::Mat>& photos, double stops, Grade least) {
 // drowned.
 TEST(JudgePhoto, KnowsRealPhotosFromTheirOwnBadlyExposedCopies) {
   if (Absent()) {
-    GTEST_SKIP() << "opencv-doc or visp-images-data is not installed";
+    FAIL() << tests::kNoOpencvDoc << "; or " << tests::kNoVispData;
   }
   const auto photos = WellExposed();
   const int all = static_cast<int>(photos.size());
@@ -169,7 +170,7 @@ Grade OfBlur(const card::SeenCard& card) {
 // without interpolation), and it is refused.
 TEST(JudgePhoto, KnowsARealPhotoFromItsOwnBlurredCopies) {
   if (Absent()) {
-    GTEST_SKIP() << "opencv-doc or visp-images-data is not installed";
+    FAIL() << tests::kNoOpencvDoc << "; or " << tests::kNoVispData;
   }
   const cv::Mat photo = cv::imread((kViSP / "AprilTag/AprilTag.pgm").string());
   const cv::Mat soft = Blurred(photo, 1.0);

@@ -382,6 +382,57 @@ void FitCard(PlaneEstimate& estimate, double corner_sigma_px) {
   estimate.covariance = information.inverse();
 }
 
+Sole RandomSole(Random& random) {
+  Sole sole;
+  sole.width = random.Uniform(95, 155);
+  sole.length = sole.width * random.Uniform(0.92, 1.1);
+  sole.widest_at = sole.length * random.Uniform(0.42, 0.55);
+  sole.heel_half_width = sole.width * random.Uniform(0.27, 0.36);
+  sole.lopsided = random.Uniform(-0.04, 0.04);
+  sole.frog_length = sole.length * random.Uniform(0.6, 0.7);
+  sole.frog_width = sole.frog_length * random.Uniform(0.45, 0.7);
+  sole.axis_y = random.Uniform(-3, 3);
+  sole.uneven = 0.12;
+  sole.rear_curvature = random.Uniform(0.3, 1.0);
+  return sole;
+}
+
+Side RandomSide(Random& random, bool departs) {
+  Side side;
+  side.support = random.Uniform(90, 140);
+  side.toe_angle = random.Uniform(42, 60);
+  side.heel_angle = side.toe_angle - random.Uniform(-3, 12);
+  side.toe_length = side.support * random.Uniform(0.65, 0.8);
+  side.heel_length = side.toe_length * random.Uniform(0.4, 0.6);
+  side.pastern_angle = side.toe_angle + random.Uniform(-6, 6);
+  if (departs) {
+    side.departure = random.Uniform(2.0, 7.0) * (random.Chance(0.5) ? 1 : -1);
+    side.departs_from = random.Uniform(0.4, 0.75);
+  }
+  return side;
+}
+
+PlaneEstimate RandomPhoto(Random& random, CardPoint aim) {
+  PlaneEstimate estimate =
+      LookAt({aim.x + random.Uniform(-20, 20), aim.y + random.Uniform(-20, 20)},
+             random.Uniform(350, 1200),
+             random.Uniform(0, 15),
+             random.Uniform(0, 360),
+             random.Uniform(-180, 180),
+             random.Uniform(2600, 3400));
+  FitCard(estimate, 0.08);
+  estimate.doubt = geometry::PlaneDoubt{};
+  return estimate;
+}
+
+Hand RandomHand(Random& random, const PlaneMap& map, CardPoint aim) {
+  const double px_per_mm = map.PixelsPerMillimetre(aim);
+  const double much = random.Uniform(0.5, 1.5);
+  return {0.5 * much * px_per_mm,
+          0.3 * much * px_per_mm,
+          random.Uniform(2.0, 8.0) * px_per_mm};
+}
+
 ViewPoints PhotoOf(const Sole& sole,
                    const Placed& placed,
                    const PlaneMap& map,

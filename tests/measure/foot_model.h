@@ -86,6 +86,20 @@ struct Hand {
   double correlation_px = 0.0;
 };
 
+/// A sole of any usual shape; the phases of its waves are left at nothing.
+Sole RandomSole(geometry::Random& random);
+/// A side of any usual shape, with or without a departure of its wall.
+Side RandomSide(geometry::Random& random, bool departs);
+/// A photo as a person takes it: 0.35 to 1.2 m away, up to 15 degrees askew,
+/// and the doubt of a card that is held by hand.
+geometry::PlaneEstimate RandomPhoto(geometry::Random& random,
+                                    geometry::CardPoint aim);
+/// A hand that errs by about half a millimetre at a point and a third at an
+/// edge.
+Hand RandomHand(geometry::Random& random,
+                const geometry::PlaneMap& map,
+                geometry::CardPoint aim);
+
 /// The photo points of a sole, as a camera sees them.
 ViewPoints PhotoOf(const Sole& sole,
                    const Placed& placed,

@@ -127,6 +127,34 @@ TEST(FitWall, IsNotFarOffForADishOfAnotherShape) {
   EXPECT_LT(std::abs(LineAngle(fit->line) - side.toe_angle), 0.2 * 3.25);
 }
 
+// What a hand's tremor adds is noise; what a flare adds is not.
+TEST(FitWall, TellsNoiseFromDeparture) {
+  for (const double departure : {0.0, 5.0, -4.0}) {
+    SCOPED_TRACE(departure);
+    Side side;
+    side.departure = departure;
+    side.departs_from = 0.55;
+    const FootPolyline smooth = side.Wall(64);
+    const auto chord = geometry::LineThrough(smooth.front(), smooth.back());
+    ASSERT_TRUE(chord.has_value());
+    FootPolyline wall = smooth;
+    for (std::size_t i = 1; i + 1 < wall.size(); ++i) {
+      const double wave = 0.2 * std::sin(1.3 * static_cast<double>(i));
+      wall[i] = wall[i] + wave * geometry::Perpendicular(chord->direction);
+    }
+    const auto fit = FitWall(wall, 0.2, 1.0);
+    ASSERT_TRUE(fit.has_value());
+    const FootPolyline clean = WithoutNoise(wall, fit->noise);
+    // Below the coronet, which is left as it is.
+    for (std::size_t i = 10; i + 1 < clean.size(); ++i) {
+      EXPECT_LT(geometry::Distance(clean[i], smooth[i]), 0.13) << i;
+    }
+    const auto again = FitWall(clean, 0.2, 1.0);
+    ASSERT_TRUE(again.has_value());
+    EXPECT_NEAR(again->departure, departure, 0.4);
+  }
+}
+
 TEST(FitWall, LeavesTheCoronetOut) {
   Side side;
   FootPolyline wall = side.Wall(64);

@@ -9,6 +9,7 @@
 #include "photo/test_files.h"
 #include "plumbfoot/geometry/random.h"
 #include "plumbfoot/photo/photo.h"
+#include "support/debian_data.h"
 
 namespace plumbfoot::photo {
 namespace {
@@ -69,7 +70,7 @@ TEST(LoadPhoto, RefusesARealJpegCutInHalf) {
   const std::filesystem::path path =
       "/usr/share/doc/opencv-doc/examples/data/leuvenA.jpg";
   if (!std::filesystem::exists(path)) {
-    GTEST_SKIP() << "Debian's opencv-doc is not installed";
+    FAIL() << tests::kNoOpencvDoc;
   }
   FileBytes bytes = ReadBytes(path);
   bytes.resize(bytes.size() / 2);

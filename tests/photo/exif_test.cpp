@@ -11,6 +11,7 @@
 
 #include "photo/test_files.h"
 #include "plumbfoot/photo/photo.h"
+#include "support/debian_data.h"
 
 namespace plumbfoot::photo {
 namespace {
@@ -121,7 +122,7 @@ TEST(LoadPhoto, TakesAFocalLengthOfZeroAsUnknown) {
 // Real photos of phones and cameras, read by exiftool as the second reader.
 TEST(LoadPhoto, AgreesWithExiftoolOnRealPhotos) {
   const fs::path doc = "/usr/share/doc/opencv-doc";
-  if (!fs::exists(doc)) GTEST_SKIP() << "Debian's opencv-doc is not installed";
+  if (!fs::exists(doc)) FAIL() << tests::kNoOpencvDoc;
   std::istringstream table(
       Output("exiftool -q -q -r -n -f -ext jpg -if '$ExifIFD:FocalLength' "
              "-p '$Directory/$FileName|$ExifIFD:DateTimeOriginal|$IFD0:Model|"

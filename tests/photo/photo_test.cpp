@@ -11,6 +11,7 @@
 #include <opencv2/imgcodecs.hpp>
 
 #include "photo/test_files.h"
+#include "support/debian_data.h"
 
 namespace plumbfoot::photo {
 namespace {
@@ -21,7 +22,7 @@ namespace fs = std::filesystem;
 TEST(LoadPhoto, DecodesRealJpegsAndPngsAsOpenCvDoes) {
   const fs::path folder = "/usr/share/doc/opencv-doc/examples/data";
   if (!fs::exists(folder)) {
-    GTEST_SKIP() << "Debian's opencv-doc is not installed";
+    FAIL() << tests::kNoOpencvDoc;
   }
   int seen = 0;
   for (const auto& entry : fs::directory_iterator(folder)) {

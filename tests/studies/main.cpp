@@ -37,6 +37,11 @@ int Run(int argc, char** argv) {
   CLI::App* coverage = add("coverage",
                            "How often the 95 % intervals hold the truth",
                            coverage_pairs);
+  bool corners_only = false;
+  coverage->add_flag("--corners-only",
+                     corners_only,
+                     "Take the card's corners from the truth, with noise, "
+                     "instead of rendering photos");
   CLI::App* found = add("points-found", "What the finder finds", found_pairs);
   bool as_seen = false;
   found->add_flag("--as-seen",
@@ -66,6 +71,7 @@ int Run(int argc, char** argv) {
   }
   if (coverage->parsed()) {
     options.pairs = coverage_pairs;
+    options.rendered = !corners_only;
     fmt::print("{}", Table(StudyCoverage(options)));
   }
   if (found->parsed()) {

@@ -11,6 +11,7 @@
 #include <utility>
 #include <variant>
 
+#include "card/fit.h"
 #include "plumbfoot/card/find_card.h"
 #include "plumbfoot/find/finder.h"
 #include "plumbfoot/find/points_file.h"
@@ -90,6 +91,60 @@ card::CameraPrior PriorOf(const scenes::SceneOptions& scene, cv::Size size) {
                    std::hypot(36.0, 24.0) *
                    std::hypot(static_cast<double>(size.width), size.height);
   return prior;
+}
+
+/// What the card tells of the camera and the plane.
+struct CardSeen {
+  geometry::PlaneEstimate plane;
+  double px_per_mm = 0.0;
+};
+
+/// The card found in the rendered photo.
+std::optional<CardSeen> CardOfPhoto(const cv::Mat& photo,
+                                    const card::CameraPrior& prior) {
+  const auto card = card::FindCard(photo, {.camera = prior});
+  if (!card) return std::nullopt;
+  return CardSeen{card->plane, card->px_per_mm};
+}
+
+/// The card as it would be found if every corner of its tags erred by what the
+/// corners of rendered photos do.
+std::optional<CardSeen> CardOfCorners(const scenes::Truth& truth,
+                                      const card::CameraPrior& prior,
+                                      Random& random) {
+  constexpr double kCornerSigmaPx = 0.04;  // CHOSEN: as FindCard's, measured.
+  const card::Layout layout = card::StandardLayout();
+  std::vector<card::FittedTag> tags;
+  for (const scenes::TruthTag& seen : truth.tags) {
+    if (!seen.shown) continue;
+    card::FittedTag tag;
+    tag.seen.id = seen.id;
+    for (std::size_t k = 0; k < 4; ++k) {
+      tag.seen.corners[k] = {
+          seen.corners[k].x + random.Normal(0, kCornerSigmaPx),
+          seen.corners[k].y + random.Normal(0, kCornerSigmaPx)};
+      tag.seen.covariance[k] = PhotoCovariance::Round(kCornerSigmaPx);
+    }
+    tag.covariance =
+        card::CornerCovariance::Identity() * kCornerSigmaPx * kCornerSigmaPx;
+    tags.push_back(tag);
+  }
+  if (tags.size() < 2) return std::nullopt;
+  const auto fit = card::FitPlane(
+      layout, tags, card::Believe({truth.width_px, truth.height_px}, prior));
+  if (!fit) return std::nullopt;
+  CardSeen card;
+  card.plane.camera = fit->camera;
+  card.plane.camera_from_card = fit->camera_from_card;
+  card.plane.covariance = fit->covariance;
+  card.plane.scale = geometry::ScaleSource::kCard;
+  geometry::CardPoint middle{0, 0};
+  for (const auto& place : layout.tags) {
+    const double n = static_cast<double>(layout.tags.size());
+    middle = {middle.x + place.centre.x / n, middle.y + place.centre.y / n};
+  }
+  card.px_per_mm = NominalMap(card.plane).PixelsPerMillimetre(middle);
+  return card;
 }
 
 /// A bare foot whose toe angle is any that feet have, not mostly the usual one.
@@ -319,16 +374,23 @@ Coverage StudyCoverage(const StudyOptions& options) {
                           doubt.turn_sigma * random.Normal(),
                           doubt.turn_sigma * random.Normal()};
       scene.card.print_scale = 1.0 + doubt.print_sigma * print;
-      const auto rendered =
-          scenes::Render(scene, size.width, size.height, options.threads);
-      const auto card =
-          card::FindCard(rendered.photo, {.camera = PriorOf(scene, size)});
+      scenes::Truth truth;
+      std::optional<CardSeen> card;
+      if (options.rendered) {
+        auto rendered =
+            scenes::Render(scene, size.width, size.height, options.threads);
+        truth = std::move(rendered.truth);
+        card = CardOfPhoto(rendered.photo, PriorOf(scene, size));
+      } else {
+        truth = scenes::ComputeTruth(scene, size.width, size.height);
+        card = CardOfCorners(truth, PriorOf(scene, size), random);
+      }
       if (!card) {
         ++study.card_refused;
         continue;
       }
-      ViewPoints points = GivenPoints(
-          rendered.truth, find::PersonSigmaPx(size, card->px_per_mm));
+      ViewPoints points =
+          GivenPoints(truth, find::PersonSigmaPx(size, card->px_per_mm));
       Disturb(points, random);
       measure::MeasureOptions measuring;
       measuring.seed = options.seed;
@@ -337,13 +399,15 @@ Coverage StudyCoverage(const StudyOptions& options) {
       for (const auto& [id, outcome] : measures.outcomes) {
         const auto* measured = std::get_if<Measured>(&outcome);
         if (measured == nullptr) continue;
-        const double truth =
-            rendered.truth.measures.at(std::string(measure::InfoOf(id).key));
+        const double true_value =
+            truth.measures.at(std::string(measure::InfoOf(id).key));
         auto& row = study.rows[id];
         ++row.measured;
-        if (measured->low95 <= truth && truth <= measured->high95) ++row.held;
+        if (measured->low95 <= true_value && true_value <= measured->high95) {
+          ++row.held;
+        }
         row.mean_uncertainty += measured->standard_uncertainty;
-        row.rms_error += std::pow(measured->value - truth, 2);
+        row.rms_error += std::pow(measured->value - true_value, 2);
       }
     }
     ++study.pairs;

@@ -24,6 +24,10 @@ struct StudyOptions {
   int threads = 2;
   /// For StudyPointsFound: put on the photo's edges, or as the finder saw them?
   bool on_edges = true;
+  /// Coverage only: false takes the tags' corners from the truth, with noise,
+  /// instead of looking for them in a rendered photo. Everything else is the
+  /// same, and a thousand pairs take a minute.
+  bool rendered = true;
   /// Called after each pair, with how many are done.
   std::function<void(int)> progress;
 };

@@ -22,14 +22,18 @@ TEST(ChangeStudy, AnUnchangedFootStaysUnchangedAndAChangeOfTwiceIsFound) {
   EXPECT_LE(study.feet_called_changed, 15);  // 5 in 100
   ASSERT_EQ(study.rows.size(), measure::kMeasureCount);
   int changed = 0;
+  int found = 0;
   for (const auto& [id, row] : study.rows) {
     EXPECT_EQ(row.unchanged, 300);
     EXPECT_LE(row.called_changed, 15) << measure::InfoOf(id).key;
     EXPECT_GE(row.changed + row.impossible, 29) << measure::InfoOf(id).key;
-    // 9 in 10.
-    EXPECT_GE(10 * row.found, 9 * row.changed) << measure::InfoOf(id).key;
+    // Of 30 changes that are found with 0.95 each, fewer than 24 are found 6
+    // times in 10,000 (binomial); there are 30 measures.
+    EXPECT_GE(10 * row.found, 8 * row.changed) << measure::InfoOf(id).key;
     changed += row.changed;
+    found += row.found;
   }
+  EXPECT_GE(100 * found, 95 * changed);
   EXPECT_GE(changed, 600);
 }
 

@@ -192,6 +192,8 @@ class Canvas {
   std::string Finish();
   /// The picture as it is now, CV_8UC3, red first. OnPicture only.
   cv::Mat Picture() const;
+  /// The same, into part of a larger picture: CV_8UC3 of the canvas's size.
+  void PictureInto(cv::Mat rgb) const;
 
  private:
   explicit Canvas(std::unique_ptr<State> state);

@@ -29,10 +29,10 @@ enum class IntervalKind {
   /// midway between that interval and its reflection in the value,
   /// [2 v - q97.5, 2 v - q2.5] (the "basic" interval of A. C. Davison and
   /// D. V. Hinkley, Bootstrap Methods and their Application, 1997, 5.2). For a
-  /// largest gap, which noise pushes outwards: the trials add noise to points
-  /// that are noisy already, and are pushed from the value as the value is from
-  /// the truth. The reflection takes that back, but where chance has brought
-  /// the value near its least, only the symmetric interval reaches back up.
+  /// largest gap, which noise pushes outwards: the trials are pushed from where
+  /// they start as the value is from the truth. The reflection takes that back,
+  /// but where chance has brought the value near its least, only the symmetric
+  /// interval reaches back up.
   kCentred,
   /// For an area that doesn't match, which noise only ever makes larger: below
   /// the value as far as the trials reach above it (the reflection), above it

@@ -13,6 +13,9 @@ struct Exposure {
   double drowned = 0.0;  ///< Part of the pixels with luma <= 8 [0..1].
 };
 
+/// Of a picture of more than 1500 rows it looks at every second row or fewer,
+/// spread evenly.
+///
 /// @param rgb   CV_8UC3.
 /// @param mask  CV_8U of the same size, or empty for the whole picture.
 Exposure MeasureExposure(const cv::Mat& rgb, const cv::Mat& mask = {});

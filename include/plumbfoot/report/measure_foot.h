@@ -5,6 +5,7 @@
 #pragma once
 
 #include <filesystem>
+#include <functional>
 #include <optional>
 #include <string>
 
@@ -85,8 +86,15 @@ struct MeasuredFoot {
 find::PointsFile PointsOf(const FootReport& report);
 
 /// Does the main job. Deterministic: the same request gives the same report.
+///
+/// @param on_sole  Called in this thread as soon as the sole is measured, while
+///   another thread still works on the side view: what can be drawn of the sole
+///   can be drawn by then. `report.solar` and `solar` are there, the verdict is
+///   not.
 /// @return The foot; or the refusal of the first photo that can't be read, of a
 ///   point outside its photo, or kNoFoot if no photo shows a foot.
-Result<MeasuredFoot> MeasureFoot(const FootRequest& request);
+Result<MeasuredFoot> MeasureFoot(
+    const FootRequest& request,
+    const std::function<void(const MeasuredFoot&)>& on_sole = {});
 
 }  // namespace plumbfoot::report
