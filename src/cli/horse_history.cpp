@@ -50,43 +50,16 @@ std::string WordsOf(const casebook::Notes& notes) {
   return words;
 }
 
-ExitStatus RunHorseHistory(const casebook::Casebook& casebook,
-                           const HorseHistoryWords& words) {
+report::HistoryRequest RequestOf(const casebook::History& record,
+                                 const std::optional<casebook::Day>& since,
+                                 const std::optional<casebook::Day>& until,
+                                 bool& damaged) {
   report::HistoryRequest request;
-  for (const std::string& text : words.targets) {
-    const auto target = report::ParseTarget(text);
-    if (!target) return Refuse(target.error());
-    request.targets.push_back(*target);
-  }
-  if (words.allowed_drift_deg != 0.0) {
-    if (!(words.allowed_drift_deg > 0 && words.allowed_drift_deg <= 20)) {
-      return Refuse({RefusalCode::kUsage,
-                     fmt::format("An angle can't be allowed to drift by {}°.",
-                                 words.allowed_drift_deg),
-                     "Say how many degrees from one visit to the next, such as "
-                     "--allowed-drift 2."});
-    }
-    request.allowed_drift_deg = words.allowed_drift_deg;
-  }
-  const auto horse = casebook::FindHorse(
-      casebook,
-      words.horse,
-      words.yard.empty() ? std::optional<std::string>() : words.yard);
-  if (!horse) return Refuse(horse.error());
-  const casebook::History record = casebook::ReadHistory(casebook, *horse);
   request.horse = record.horse.name;
-  bool damaged = !record.set_aside.empty();
-  for (const casebook::Damage& d : record.set_aside) {
-    fmt::print(stderr, "{}: {}\n", d.where.generic_string(), d.refusal.message);
-  }
-  std::optional<casebook::Day> since;
-  if (!words.since.empty()) {
-    const auto day = casebook::ParseDay(words.since);
-    if (!day) return Refuse(day.error());
-    since = *day;
-  }
   for (const casebook::Visit& visit : record.visits) {
-    if (since && visit.day < *since) continue;
+    if ((since && visit.day < *since) || (until && visit.day > *until)) {
+      continue;
+    }
     const std::string date = casebook::DayText(visit.day);
     request.visits.push_back({date, WordsOf(visit.notes)});
     for (const casebook::FootRecord& foot : visit.feet) {
@@ -103,6 +76,47 @@ ExitStatus RunHorseHistory(const casebook::Casebook& casebook,
       report->date = date;
       request.reports.push_back(std::move(*report));
     }
+  }
+  return request;
+}
+
+ExitStatus RunHorseHistory(const casebook::Casebook& casebook,
+                           const HorseHistoryWords& words) {
+  std::vector<report::Target> targets;
+  for (const std::string& text : words.targets) {
+    const auto target = report::ParseTarget(text);
+    if (!target) return Refuse(target.error());
+    targets.push_back(*target);
+  }
+  if (words.allowed_drift_deg != 0.0) {
+    if (!(words.allowed_drift_deg > 0 && words.allowed_drift_deg <= 20)) {
+      return Refuse({RefusalCode::kUsage,
+                     fmt::format("An angle can't be allowed to drift by {}°.",
+                                 words.allowed_drift_deg),
+                     "Say how many degrees from one visit to the next, such as "
+                     "--allowed-drift 2."});
+    }
+  }
+  const auto horse = casebook::FindHorse(
+      casebook,
+      words.horse,
+      words.yard.empty() ? std::optional<std::string>() : words.yard);
+  if (!horse) return Refuse(horse.error());
+  const casebook::History record = casebook::ReadHistory(casebook, *horse);
+  bool damaged = !record.set_aside.empty();
+  for (const casebook::Damage& d : record.set_aside) {
+    fmt::print(stderr, "{}: {}\n", d.where.generic_string(), d.refusal.message);
+  }
+  std::optional<casebook::Day> since;
+  if (!words.since.empty()) {
+    const auto day = casebook::ParseDay(words.since);
+    if (!day) return Refuse(day.error());
+    since = *day;
+  }
+  report::HistoryRequest request = RequestOf(record, since, {}, damaged);
+  request.targets = std::move(targets);
+  if (words.allowed_drift_deg != 0.0) {
+    request.allowed_drift_deg = words.allowed_drift_deg;
   }
   const auto history = report::MakeHistory(std::move(request));
   if (!history) return Refuse(history.error());

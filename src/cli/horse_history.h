@@ -2,11 +2,13 @@
 #pragma once
 
 #include <CLI/CLI.hpp>
+#include <optional>
 #include <string>
 #include <vector>
 
 #include "cli/exit_status.h"
 #include "plumbfoot/casebook/casebook.h"
+#include "plumbfoot/report/horse_history.h"
 
 namespace plumbfoot::cli {
 
@@ -24,6 +26,14 @@ struct HorseHistoryWords {
 /// Writes plots, history.json and history.csv of one horse.
 ExitStatus RunHorseHistory(const casebook::Casebook& casebook,
                            const HorseHistoryWords& words);
+
+/// What a history is made of, of the visits from `since` to `until`; without
+/// targets and the allowed drift.
+/// @param damaged  Becomes true where a report can't be read, which is told.
+report::HistoryRequest RequestOf(const casebook::History& record,
+                                 const std::optional<casebook::Day>& since,
+                                 const std::optional<casebook::Day>& until,
+                                 bool& damaged);
 
 /// What was done at a visit, in one line; empty if nobody wrote it.
 std::string WordsOf(const casebook::Notes& notes);

@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "cli/commands.h"
+#include "cli/horse_history.h"
 #include "cli/settings.h"
 #include "plumbfoot/casebook/casebook.h"
 #include "plumbfoot/photo/photo.h"
@@ -207,6 +208,18 @@ ExitStatus RunReport(const ReportWords& words) {
     foot.pictures = std::move(*pictures);
     owner_case.feet.push_back(std::move(foot));
   }
+  bool damaged = !history.set_aside.empty();
+  report::HistoryRequest request = RequestOf(history, {}, *day, damaged);
+  if (request.visits.size() > 1) {
+    for (const Visit& v : history.visits) {
+      if (v.day <= *day) {
+        owner_case.visits.push_back({casebook::DayText(v.day), v.notes});
+      }
+    }
+    auto of_horse = report::MakeHistory(std::move(request));
+    if (!of_horse) return Refuse(of_horse.error());
+    owner_case.history = std::move(*of_horse);
+  }
   const auto page = report::MakeOwnerPage(owner_case, *texts);
   if (!page) return Refuse(page.error());
 
@@ -223,8 +236,7 @@ ExitStatus RunReport(const ReportWords& words) {
   if (!written) return Refuse(written.error());
   for (const std::string& line : page->summary) fmt::print("{}\n", line);
   for (const auto& file : *written) fmt::print("{}\n", file.string());
-  return history.set_aside.empty() ? ExitStatus::kDone
-                                   : ExitStatus::kNeedsPerson;
+  return damaged ? ExitStatus::kNeedsPerson : ExitStatus::kDone;
 }
 
 }  // namespace
