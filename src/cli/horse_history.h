@@ -19,7 +19,8 @@ struct HorseHistoryWords {
   std::string since;  ///< Only visits from this day on; empty: all.
   std::string out;
   std::vector<std::string> targets;
-  double allowed_drift_deg = 0.0;
+  std::string allowed_drift;
+  std::string by;  ///< Who sets targets and the drift.
   bool as_json = false;
 };
 
@@ -27,13 +28,16 @@ struct HorseHistoryWords {
 ExitStatus RunHorseHistory(const casebook::Casebook& casebook,
                            const HorseHistoryWords& words);
 
-/// What a history is made of, of the visits from `since` to `until`; without
-/// targets and the allowed drift.
+/// What a history is made of, of the visits from `since` to `until`, with the
+/// targets and the allowed drift that count.
 /// @param damaged  Becomes true where a report can't be read, which is told.
 report::HistoryRequest RequestOf(const casebook::History& record,
                                  const std::optional<casebook::Day>& since,
                                  const std::optional<casebook::Day>& until,
                                  bool& damaged);
+
+/// Where the clock on the wall is.
+casebook::Day Today();
 
 /// What was done at a visit, in one line; empty if nobody wrote it.
 std::string WordsOf(const casebook::Notes& notes);
