@@ -188,10 +188,18 @@ void DrawPanel(Canvas& canvas,
   }
   // The visits: a number each, as many as have room.
   double free_from = -1e9;
+  std::vector<std::array<CanvasPoint, 2>> upright;
+  std::vector<std::array<CanvasPoint, 2>> ticks;
   for (const TimeVisit& visit : chart.visits) {
     const double at = x(visit.day);
-    canvas.Line({at, plot.y}, {at, plot.bottom()}, {kGrid, 0.2, {0.6, 0.6}});
-    canvas.Line({at, plot.bottom()}, {at, plot.bottom() + 0.8}, {kInk, 0.2});
+    upright.push_back({CanvasPoint{at, plot.y}, {at, plot.bottom()}});
+    ticks.push_back(
+        {CanvasPoint{at, plot.bottom()}, {at, plot.bottom() + 0.8}});
+  }
+  canvas.Lines(upright, {kGrid, 0.2, {0.6, 0.6}});
+  canvas.Lines(ticks, {kInk, 0.2});
+  for (const TimeVisit& visit : chart.visits) {
+    const double at = x(visit.day);
     // Digits of DejaVu Sans are 0.64 of the letters' height wide; to lay out
     // every label only to leave it out takes its time.
     const double half =
@@ -230,14 +238,19 @@ void DrawPanel(Canvas& canvas,
     joined.push_back({x(p.day) + ShiftOf(p.mark), y(p.value)});
   }
   canvas.Polyline(joined, {kJoin, 0.2});
-  for (std::size_t i = 0; i < joined.size(); ++i) {
-    const TimePoint& p = panel.points[i];
-    const Colour colour = ColourOf(p.mark);
-    const double at = joined[i].x;
-    canvas.Line({at, y(p.low)}, {at, y(p.high)}, {colour, 0.25});
-    for (const double end : {p.low, p.high}) {
-      canvas.Line({at - 0.5, y(end)}, {at + 0.5, y(end)}, {colour, 0.25});
+  for (const TimeMark mark :
+       {TimeMark::kBefore, TimeMark::kAfter, TimeMark::kOther}) {
+    std::vector<std::array<CanvasPoint, 2>> bars;
+    for (std::size_t i = 0; i < joined.size(); ++i) {
+      const TimePoint& p = panel.points[i];
+      if (p.mark != mark) continue;
+      const double at = joined[i].x;
+      bars.push_back({CanvasPoint{at, y(p.low)}, {at, y(p.high)}});
+      for (const double end : {p.low, p.high}) {
+        bars.push_back({CanvasPoint{at - 0.5, y(end)}, {at + 0.5, y(end)}});
+      }
     }
+    canvas.Lines(bars, {ColourOf(mark), 0.25});
   }
   for (std::size_t i = 0; i < joined.size(); ++i) {
     DrawMark(canvas, joined[i], panel.points[i].mark);
