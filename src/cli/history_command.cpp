@@ -205,6 +205,9 @@ void AddHistory(CLI::App& program, Action& action) {
   command->add_option("--yard", words->horse.yard, "Of two horses of one name")
       ->type_name("NAME")
       ->needs(horse);
+  command->add_option("--foot", words->horse.foot, "This foot only")
+      ->type_name("FOOT")
+      ->needs(horse);
   command
       ->add_option("--since",
                    words->horse.since,

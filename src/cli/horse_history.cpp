@@ -6,7 +6,6 @@
 
 #include <charconv>
 #include <ctime>
-#include <future>
 #include <optional>
 #include <utility>
 
@@ -189,31 +188,31 @@ ExitStatus RunHorseHistory(const casebook::Casebook& casebook,
     since = *day;
   }
   report::HistoryRequest request = RequestOf(record, since, {}, damaged);
+  if (!words.foot.empty()) {
+    const auto foot = geometry::ParseFoot(words.foot);
+    if (!foot) return Refuse(foot.error());
+    std::erase_if(request.reports, [&foot](const report::SavedReport& of) {
+      return of.foot != *foot;
+    });
+  }
   const auto history = report::MakeHistory(std::move(request));
   if (!history) return Refuse(history.error());
 
   // Everything is made before anything is written.
-  std::vector<std::pair<std::string, std::future<std::string>>> drawn;
-  for (const report::FootHistory& foot : history->feet) {
-    for (const View view : {View::kSolar, View::kLateral}) {
-      draw::TimeChart chart = report::ChartOf(*history, foot, view);
-      if (chart.panels.empty()) continue;
-      const std::string name = fmt::format(
-          "{}-{}", geometry::FootName(foot.foot), geometry::ViewName(view));
-      drawn.emplace_back(name + ".png", std::async(std::launch::async, [chart] {
-                           return draw::TimeChartPng(chart);
-                         }));
-      drawn.emplace_back(
-          name + ".svg",
-          std::async(std::launch::async, [chart = std::move(chart)] {
-            return draw::TimeChartSvg(chart);
-          }));
-    }
-  }
+  // One after the other: text is set in one thread only (DEVELOPERS.md).
   const std::string text = report::HistoryText(*history);
   std::vector<photo::NamedBytes> files = {
       {"history.json", text}, {"history.csv", report::HistoryCsv(*history)}};
-  for (auto& [name, bytes] : drawn) files.push_back({name, bytes.get()});
+  for (const report::FootHistory& foot : history->feet) {
+    for (const View view : {View::kSolar, View::kLateral}) {
+      const draw::TimeChart chart = report::ChartOf(*history, foot, view);
+      if (chart.panels.empty()) continue;
+      const std::string name = fmt::format(
+          "{}-{}", geometry::FootName(foot.foot), geometry::ViewName(view));
+      files.push_back({name + ".png", draw::TimeChartPng(chart)});
+      files.push_back({name + ".svg", draw::TimeChartSvg(chart)});
+    }
+  }
   const auto written = photo::WriteSet(words.out, files);
   if (!written) return Refuse(written.error());
   if (words.as_json) {

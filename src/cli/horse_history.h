@@ -17,6 +17,7 @@ struct HorseHistoryWords {
   std::string horse;
   std::string yard;
   std::string since;  ///< Only visits from this day on; empty: all.
+  std::string foot;   ///< This one only; empty: all.
   std::string out;
   std::vector<std::string> targets;
   std::string allowed_drift;

@@ -180,6 +180,8 @@ TEST(History, TellsOfALaterPartWhenAsked) {
                                  "Juno",
                                  "--since",
                                  "2026-02-21",
+                                 "--foot",
+                                 "RF",
                                  "--out",
                                  out,
                                  "--json"});
@@ -187,6 +189,8 @@ TEST(History, TellsOfALaterPartWhenAsked) {
   const json history = json::parse(result.out);
   EXPECT_EQ(history["visits"].size(), 3U);
   EXPECT_EQ(history["visits"][0]["date"], "2026-02-21");
+  EXPECT_EQ(history["feet"].size(), 1U);
+  EXPECT_EQ(CountFiles(out), 6);
   EXPECT_EQ(Plumbfoot({"history",
                        book,
                        "--horse",
