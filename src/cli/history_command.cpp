@@ -176,7 +176,9 @@ void AddHistory(CLI::App& program, Action& action) {
   auto words = std::make_shared<HistoryWords>();
   CLI::App* command = program.add_subcommand(
       "history", "A horse's case over months, who is due, is everything whole");
-  command->add_option("CASEBOOK", words->casebook, "Its folder")->required();
+  command->add_option("CASEBOOK", words->casebook, "The casebook's folder")
+      ->type_name("")
+      ->required();
   CLI::Option* due =
       command->add_flag("--due", words->due, "Which horses are due");
   command
@@ -188,10 +190,15 @@ void AddHistory(CLI::App& program, Action& action) {
   command
       ->add_flag("--verify",
                  words->verify,
-                 "Compare every file with its SHA-256 and name what is damaged")
+                 "Compare every file with its SHA-256 and name what is "
+                 "damaged")
       ->excludes(due);
   CLI::Option* out =
-      command->add_option("--out", words->horse.out, "Folder for the results")
+      command
+          ->add_option("--out",
+                       words->horse.out,
+                       "Folder for the plots (PNG, SVG), history.json and "
+                       "history.csv")
           ->type_name("DIR");
   CLI::Option* horse =
       command

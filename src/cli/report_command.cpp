@@ -245,9 +245,10 @@ void AddReport(CLI::App& program, Action& action) {
   auto words = std::make_shared<ReportWords>();
   CLI::App* command = program.add_subcommand(
       "report",
-      "The owner's page of one visit: HTML for a phone, PDF for print");
-  command->add_option("casebook", words->casebook, "The casebook's folder")
-      ->type_name("CASEBOOK")
+      "The owner's page of one visit: HTML for a phone, PDF for print; with a "
+      "second sheet of the case from the second visit on");
+  command->add_option("CASEBOOK", words->casebook, "The casebook's folder")
+      ->type_name("")
       ->required();
   command->add_option("--horse", words->horse, "The horse's name")
       ->type_name("NAME")
@@ -280,7 +281,8 @@ void AddReport(CLI::App& program, Action& action) {
                     words->zip,
                     "Also visit.zip: the page, photos, points and reports, to "
                     "send to a vet");
-  command->add_option("--out", words->out, "Folder for the page")
+  command
+      ->add_option("--out", words->out, "Folder for owner.html and owner.pdf")
       ->type_name("DIR")
       ->required();
   command->callback(
