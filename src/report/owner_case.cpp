@@ -112,7 +112,7 @@ std::string EarlierWords(const OwnerCase& visit,
                          const DatedReport& earlier,
                          const SavedReport& report,
                          const OwnerWords& words) {
-  const std::string stage = StageName(report.stage, words);
+  std::string stage = StageName(report.stage, words);
   if (earlier.date == visit.date) return stage;
   return words.Say("earlier.visit",
                    {{"date", words.Date(earlier.date)}, {"stage", stage}});

@@ -224,8 +224,9 @@ void DrawPictures(Canvas& canvas,
     h = std::max(h, std::min(room, w * p->rgb.rows / p->rgb.cols));
   }
   for (std::size_t i = 0; i < pictures.size(); ++i) {
+    const std::size_t row = i / best;
     const Box box{kMargin + static_cast<double>(i % best) * (w + kGap),
-                  top + static_cast<double>(i / best) * (h + kGap),
+                  top + static_cast<double>(row) * (h + kGap),
                   w,
                   h};
     canvas.PlacePicture(pictures[i]->rgb, box, pictures[i]->jpeg);
