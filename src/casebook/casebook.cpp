@@ -156,6 +156,13 @@ Result<Horse> FindHorse(const Casebook& casebook,
 History ReadHistory(const Casebook& casebook, const Horse& horse) {
   History history;
   history.horse = horse;
+  if (auto aims = ReadAims(casebook, horse)) {
+    history.aims = std::move(*aims);
+  } else {
+    history.set_aside.push_back(
+        {Inside(casebook, HorseFolder(casebook, horse.folder) / kAimsFile),
+         aims.error()});
+  }
   std::map<Day, IndexedVisit> known = LoadIndex(casebook, horse.folder);
   std::map<Day, IndexedVisit> index;
   bool changed = false;

@@ -18,7 +18,8 @@ using nlohmann::json;
 //   0  the form before the first release. horse.json had only "horse"; a
 //      visit's "done" and "next" stood beside its date and it didn't say which
 //      records it has; record.json had only "sha256", by file name.
-//   1  the present one.
+//   1  the present one. aims.json came later: what doesn't know of it doesn't
+//      read it, and casebooks without it are whole.
 constexpr int kVersion = 1;
 
 Refusal NotRight(const std::string& what) {
@@ -293,6 +294,26 @@ Result<StoredRecord> ParseRecord(const json& root, const std::string& folder) {
   });
 }
 
+Result<std::vector<Aim>> ParseAims(const json& root) {
+  const auto version = VersionOf(root, "plumbfoot-aims");
+  if (!version) return version.error();
+  return Careful([&] {
+    std::vector<Aim> aims;
+    for (const json& entry : root.at("aims")) {
+      Aim aim;
+      aim.what = entry.at("what").get<std::string>();
+      const std::string foot = TextOf(entry, "foot");
+      if (!foot.empty()) aim.foot = FootOf(foot);
+      const json& value = entry.at("value");
+      if (!value.is_null()) aim.value = value.get<double>();
+      aim.by = entry.at("by").get<std::string>();
+      aim.set_on = DayOf(entry.at("set_on").get<std::string>());
+      aims.push_back(std::move(aim));
+    }
+    return aims;
+  });
+}
+
 std::string CasebookText() {
   json root = Root("plumbfoot-casebook");
   root["about"] =
@@ -306,6 +327,21 @@ std::string HorseText(const Horse& horse) {
   json root = Root("plumbfoot-horse");
   root["name"] = horse.name;
   Put(root, "yard", horse.yard);
+  return Dump(root);
+}
+
+std::string AimsText(const std::vector<Aim>& aims) {
+  json root = Root("plumbfoot-aims");
+  root["aims"] = json::array();
+  for (const Aim& aim : aims) {
+    json entry = {{"what", aim.what},
+                  {"value", nullptr},
+                  {"by", aim.by},
+                  {"set_on", DayText(aim.set_on)}};
+    if (aim.foot) entry["foot"] = geometry::FootName(*aim.foot);
+    if (aim.value) entry["value"] = *aim.value;
+    root["aims"].push_back(std::move(entry));
+  }
   return Dump(root);
 }
 

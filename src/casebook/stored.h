@@ -23,6 +23,7 @@ inline constexpr const char* kHorses = "horses";
 inline constexpr const char* kHidden = ".plumbfoot";
 // Below CASEBOOK/horses/HORSE.
 inline constexpr const char* kHorseFile = "horse.json";
+inline constexpr const char* kAimsFile = "aims.json";
 inline constexpr const char* kVisits = "visits";
 // Below .../visits/DATE.
 inline constexpr const char* kVisitFile = "visit.json";
@@ -90,6 +91,8 @@ Result<StoredVisit> ParseVisit(const nlohmann::json& root);
 Result<StoredRecord> ParseRecord(const nlohmann::json& root,
                                  const std::string& folder);
 
+Result<std::vector<Aim>> ParseAims(const nlohmann::json& root);
+
 /// As "notes" of visit.json.
 nlohmann::json NotesJson(const Notes& notes);
 /// @throws json::exception, std::invalid_argument
@@ -97,6 +100,7 @@ Notes ParseNotes(const nlohmann::json& root);
 
 std::string CasebookText();
 std::string HorseText(const Horse& horse);
+std::string AimsText(const std::vector<Aim>& aims);
 std::string VisitText(const StoredVisit& visit);
 std::string RecordText(const StoredRecord& record);
 

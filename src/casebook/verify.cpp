@@ -100,6 +100,11 @@ Verified VerifyCasebook(const Casebook& casebook) {
   VerifyNothingIsLeft(casebook, verified);
   for (const Horse& horse : list.horses) {
     ++verified.horses;
+    if (const auto aims = ReadAims(casebook, horse); !aims) {
+      verified.damage.push_back(
+          {Inside(casebook, HorseFolder(casebook, horse.folder) / kAimsFile),
+           aims.error()});
+    }
     for (const Day day : VisitDays(casebook, horse.folder, verified.damage)) {
       VerifyVisit(casebook, horse.folder, day, verified);
     }

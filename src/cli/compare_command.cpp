@@ -235,6 +235,7 @@ void AddCompare(CLI::App& program, Action& action) {
       command
           ->add_option(
               "CASEBOOK", words->casebook, "Or: visits of this casebook")
+          ->type_name("")
           ->excludes(before);
   command->add_option("--horse", words->horse, "In the casebook")
       ->type_name("NAME")

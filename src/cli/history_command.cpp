@@ -1,13 +1,14 @@
 // SPDX-License-Identifier: Apache-2.0
 #include <fmt/format.h>
 
-#include <ctime>
+#include <algorithm>
 #include <memory>
 #include <nlohmann/json.hpp>
 
 #include "cli/commands.h"
 #include "cli/horse_history.h"
 #include "plumbfoot/casebook/casebook.h"
+#include "plumbfoot/report/horse_history.h"
 
 namespace plumbfoot::cli {
 namespace {
@@ -24,15 +25,6 @@ struct HistoryWords {
   bool verify = false;
   HorseHistoryWords horse;
 };
-
-/// Today, where the clock on the wall is.
-Day Today() {
-  const std::time_t now = std::time(nullptr);
-  std::tm local{};
-  ::localtime_r(&now, &local);
-  return Day(std::chrono::year(local.tm_year + 1900) / (local.tm_mon + 1) /
-             local.tm_mday);
-}
 
 void PrintJson(const json& root) {
   fmt::print("{}\n", root.dump(2, ' ', false, json::error_handler_t::replace));
@@ -59,6 +51,51 @@ void Print(const std::vector<Damage>& damage, std::FILE* to) {
   }
 }
 
+/// As casebook::WhoIsDue; a horse whose toe angle drifts by more than is
+/// allowed is due before that, unless a person has set the day. Opens such
+/// horses whole.
+casebook::DueList DueUntil(const Casebook& casebook, Day until) {
+  // CHOSEN: as far ahead as a year of four digits allows.
+  const Day for_ever(std::chrono::year(9999) / 12 / 31);
+  casebook::DueList list = casebook::WhoIsDue(casebook, for_ever);
+  for (casebook::Due& due : list.due) {
+    const auto aims = casebook::ReadAims(casebook, due.horse);
+    if (!aims) {
+      list.set_aside.push_back({due.horse.folder, aims.error()});
+      continue;
+    }
+    const auto count = casebook::AimsThatCount(*aims);
+    if (std::none_of(count.begin(), count.end(), [](const casebook::Aim& aim) {
+          return aim.what == casebook::kAllowedDrift;
+        })) {
+      continue;
+    }
+    const casebook::History record = ReadHistory(casebook, due.horse);
+    list.set_aside.insert(
+        list.set_aside.end(), record.set_aside.begin(), record.set_aside.end());
+    if (record.visits.empty() || record.visits.back().notes.next_visit) {
+      continue;
+    }
+    bool damaged = false;
+    const auto history =
+        report::MakeHistory(RequestOf(record, {}, {}, damaged));
+    if (!history || history->because != trend::DueBecause::kAngleDrifts) {
+      continue;
+    }
+    due.next_visit =
+        std::min(due.next_visit, *casebook::ParseDay(history->next_visit));
+  }
+  std::erase_if(list.due, [until](const casebook::Due& due) {
+    return due.next_visit > until;
+  });
+  std::stable_sort(list.due.begin(),
+                   list.due.end(),
+                   [](const casebook::Due& a, const casebook::Due& b) {
+                     return a.next_visit < b.next_visit;
+                   });
+  return list;
+}
+
 ExitStatus RunDue(const Casebook& casebook, const HistoryWords& words) {
   const Day today = Today();
   // CHOSEN: a week ahead is what one plans.
@@ -68,7 +105,7 @@ ExitStatus RunDue(const Casebook& casebook, const HistoryWords& words) {
     if (!day) return Refuse(day.error());
     until = *day;
   }
-  const casebook::DueList list = casebook::WhoIsDue(casebook, until);
+  const casebook::DueList list = DueUntil(casebook, until);
   if (words.horse.as_json) {
     json due = json::array();
     for (const casebook::Due& d : list.due) {
@@ -139,7 +176,9 @@ void AddHistory(CLI::App& program, Action& action) {
   auto words = std::make_shared<HistoryWords>();
   CLI::App* command = program.add_subcommand(
       "history", "A horse's case over months, who is due, is everything whole");
-  command->add_option("CASEBOOK", words->casebook, "Its folder")->required();
+  command->add_option("CASEBOOK", words->casebook, "The casebook's folder")
+      ->type_name("")
+      ->required();
   CLI::Option* due =
       command->add_flag("--due", words->due, "Which horses are due");
   command
@@ -151,10 +190,15 @@ void AddHistory(CLI::App& program, Action& action) {
   command
       ->add_flag("--verify",
                  words->verify,
-                 "Compare every file with its SHA-256 and name what is damaged")
+                 "Compare every file with its SHA-256 and name what is "
+                 "damaged")
       ->excludes(due);
   CLI::Option* out =
-      command->add_option("--out", words->horse.out, "Folder for the results")
+      command
+          ->add_option("--out",
+                       words->horse.out,
+                       "Folder for the plots (PNG, SVG), history.json and "
+                       "history.csv")
           ->type_name("DIR");
   CLI::Option* horse =
       command
@@ -168,6 +212,9 @@ void AddHistory(CLI::App& program, Action& action) {
   command->add_option("--yard", words->horse.yard, "Of two horses of one name")
       ->type_name("NAME")
       ->needs(horse);
+  command->add_option("--foot", words->horse.foot, "This foot only")
+      ->type_name("FOOT")
+      ->needs(horse);
   command
       ->add_option("--since",
                    words->horse.since,
@@ -178,15 +225,23 @@ void AddHistory(CLI::App& program, Action& action) {
       ->add_option("--target",
                    words->horse.targets,
                    "What a measure is to become: toe_angle=52, or "
-                   "LF:toe_angle=52; more than once")
+                   "LF:toe_angle=52; more than once. Kept with the horse "
+                   "for every later command; toe_angle=none takes it back")
       ->type_name("MEASURE=VALUE")
       ->needs(horse);
   command
       ->add_option("--allowed-drift",
-                   words->horse.allowed_drift_deg,
+                   words->horse.allowed_drift,
                    "How far the toe angle may drift from one visit to the "
-                   "next; if it does so sooner, the next visit is due earlier")
+                   "next; if it does so sooner, the next visit is due "
+                   "earlier. Kept with the horse; \"none\" takes it back")
       ->type_name("DEGREES")
+      ->needs(horse);
+  command
+      ->add_option("--by",
+                   words->horse.by,
+                   "Who sets the target or the drift; else your practice")
+      ->type_name("NAME")
       ->needs(horse);
   command->add_flag("--json", words->horse.as_json, "Print JSON");
   command->callback(

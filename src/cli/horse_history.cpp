@@ -4,10 +4,13 @@
 #include <fmt/core.h>
 #include <unistd.h>
 
-#include <future>
+#include <charconv>
+#include <ctime>
 #include <optional>
 #include <utility>
 
+#include "cli/settings.h"
+#include "plumbfoot/casebook/record.h"
 #include "plumbfoot/draw/time_chart.h"
 #include "plumbfoot/photo/write_file.h"
 #include "plumbfoot/report/horse_history.h"
@@ -40,7 +43,74 @@ std::string WordsOf(const casebook::Work& work) {
   return feet + ": " + words;
 }
 
+/// "none" takes an aim back.
+constexpr std::string_view kNone = "none";
+
+/// What is to be kept with the horse.
+Result<std::vector<casebook::Aim>> AimsOf(const HorseHistoryWords& words) {
+  std::vector<casebook::Aim> aims;
+  if (words.targets.empty() && words.allowed_drift.empty()) return aims;
+  casebook::Aim aim;
+  aim.set_on = Today();
+  aim.by = words.by;
+  if (aim.by.empty()) {
+    const auto settings = LoadSettings(SettingsPath());
+    if (!settings) return settings.error();
+    aim.by = settings->practice;
+  }
+  if (aim.by.empty()) {
+    return Refusal{RefusalCode::kUsage,
+                   "Who sets this? It is kept with the horse.",
+                   "Say --by, such as --by \"Dr. Moor, vet\"."};
+  }
+  for (const std::string& text : words.targets) {
+    const std::size_t equals = text.find('=');
+    const bool none = equals != std::string::npos &&
+                      std::string_view(text).substr(equals + 1) == kNone;
+    const auto target =
+        report::ParseTarget(none ? text.substr(0, equals + 1) + "0" : text);
+    if (!target) return target.error();
+    aim.what = measure::InfoOf(target->measure).key;
+    aim.foot = target->foot;
+    aim.value = none ? std::optional<double>() : target->value;
+    aims.push_back(aim);
+  }
+  if (!words.allowed_drift.empty()) {
+    aim.what = casebook::kAllowedDrift;
+    aim.foot.reset();
+    aim.value.reset();
+    if (words.allowed_drift != kNone) {
+      double degrees = 0.0;
+      const char* const end =
+          words.allowed_drift.data() + words.allowed_drift.size();
+      const auto read =
+          std::from_chars(words.allowed_drift.data(), end, degrees);
+      // CHOSEN: no hoof moves by 20 degrees between two visits.
+      if (read.ec != std::errc() || read.ptr != end ||
+          !(degrees > 0 && degrees <= 20)) {
+        return Refusal{
+            RefusalCode::kUsage,
+            fmt::format("An angle can't be allowed to drift by '{}'.",
+                        words.allowed_drift),
+            "Say how many degrees from one visit to the next, such as "
+            "--allowed-drift 2, or \"none\"."};
+      }
+      aim.value = degrees;
+    }
+    aims.push_back(aim);
+  }
+  return aims;
+}
+
 }  // namespace
+
+casebook::Day Today() {
+  const std::time_t now = std::time(nullptr);
+  std::tm local{};
+  ::localtime_r(&now, &local);
+  return casebook::Day(std::chrono::year(local.tm_year + 1900) /
+                       (local.tm_mon + 1) / local.tm_mday);
+}
 
 std::string WordsOf(const casebook::Notes& notes) {
   std::string words;
@@ -50,43 +120,16 @@ std::string WordsOf(const casebook::Notes& notes) {
   return words;
 }
 
-ExitStatus RunHorseHistory(const casebook::Casebook& casebook,
-                           const HorseHistoryWords& words) {
+report::HistoryRequest RequestOf(const casebook::History& record,
+                                 const std::optional<casebook::Day>& since,
+                                 const std::optional<casebook::Day>& until,
+                                 bool& damaged) {
   report::HistoryRequest request;
-  for (const std::string& text : words.targets) {
-    const auto target = report::ParseTarget(text);
-    if (!target) return Refuse(target.error());
-    request.targets.push_back(*target);
-  }
-  if (words.allowed_drift_deg != 0.0) {
-    if (!(words.allowed_drift_deg > 0 && words.allowed_drift_deg <= 20)) {
-      return Refuse({RefusalCode::kUsage,
-                     fmt::format("An angle can't be allowed to drift by {}°.",
-                                 words.allowed_drift_deg),
-                     "Say how many degrees from one visit to the next, such as "
-                     "--allowed-drift 2."});
-    }
-    request.allowed_drift_deg = words.allowed_drift_deg;
-  }
-  const auto horse = casebook::FindHorse(
-      casebook,
-      words.horse,
-      words.yard.empty() ? std::optional<std::string>() : words.yard);
-  if (!horse) return Refuse(horse.error());
-  const casebook::History record = casebook::ReadHistory(casebook, *horse);
   request.horse = record.horse.name;
-  bool damaged = !record.set_aside.empty();
-  for (const casebook::Damage& d : record.set_aside) {
-    fmt::print(stderr, "{}: {}\n", d.where.generic_string(), d.refusal.message);
-  }
-  std::optional<casebook::Day> since;
-  if (!words.since.empty()) {
-    const auto day = casebook::ParseDay(words.since);
-    if (!day) return Refuse(day.error());
-    since = *day;
-  }
   for (const casebook::Visit& visit : record.visits) {
-    if (since && visit.day < *since) continue;
+    if ((since && visit.day < *since) || (until && visit.day > *until)) {
+      continue;
+    }
     const std::string date = casebook::DayText(visit.day);
     request.visits.push_back({date, WordsOf(visit.notes)});
     for (const casebook::FootRecord& foot : visit.feet) {
@@ -104,31 +147,72 @@ ExitStatus RunHorseHistory(const casebook::Casebook& casebook,
       request.reports.push_back(std::move(*report));
     }
   }
+  for (const casebook::Aim& aim : casebook::AimsThatCount(record.aims)) {
+    if (aim.what == casebook::kAllowedDrift) {
+      request.allowed_drift_deg = aim.value;
+      continue;
+    }
+    const auto measure = measure::ParseMeasure(aim.what);
+    if (!measure) continue;  // A newer Plumbfoot's.
+    request.targets.push_back({*measure,
+                               *aim.value,
+                               aim.foot,
+                               aim.by,
+                               casebook::DayText(aim.set_on)});
+  }
+  return request;
+}
+
+ExitStatus RunHorseHistory(const casebook::Casebook& casebook,
+                           const HorseHistoryWords& words) {
+  const auto horse = casebook::FindHorse(
+      casebook,
+      words.horse,
+      words.yard.empty() ? std::optional<std::string>() : words.yard);
+  if (!horse) return Refuse(horse.error());
+  const auto aims = AimsOf(words);
+  if (!aims) return Refuse(aims.error());
+  if (!aims->empty()) {
+    const auto added = casebook::RecordAims(casebook, *horse, *aims);
+    if (!added) return Refuse(added.error());
+  }
+  const casebook::History record = casebook::ReadHistory(casebook, *horse);
+  bool damaged = !record.set_aside.empty();
+  for (const casebook::Damage& d : record.set_aside) {
+    fmt::print(stderr, "{}: {}\n", d.where.generic_string(), d.refusal.message);
+  }
+  std::optional<casebook::Day> since;
+  if (!words.since.empty()) {
+    const auto day = casebook::ParseDay(words.since);
+    if (!day) return Refuse(day.error());
+    since = *day;
+  }
+  report::HistoryRequest request = RequestOf(record, since, {}, damaged);
+  if (!words.foot.empty()) {
+    const auto foot = geometry::ParseFoot(words.foot);
+    if (!foot) return Refuse(foot.error());
+    std::erase_if(request.reports, [&foot](const report::SavedReport& of) {
+      return of.foot != *foot;
+    });
+  }
   const auto history = report::MakeHistory(std::move(request));
   if (!history) return Refuse(history.error());
 
   // Everything is made before anything is written.
-  std::vector<std::pair<std::string, std::future<std::string>>> drawn;
-  for (const report::FootHistory& foot : history->feet) {
-    for (const View view : {View::kSolar, View::kLateral}) {
-      draw::TimeChart chart = report::ChartOf(*history, foot, view);
-      if (chart.panels.empty()) continue;
-      const std::string name = fmt::format(
-          "{}-{}", geometry::FootName(foot.foot), geometry::ViewName(view));
-      drawn.emplace_back(name + ".png", std::async(std::launch::async, [chart] {
-                           return draw::TimeChartPng(chart);
-                         }));
-      drawn.emplace_back(
-          name + ".svg",
-          std::async(std::launch::async, [chart = std::move(chart)] {
-            return draw::TimeChartSvg(chart);
-          }));
-    }
-  }
+  // One after the other: text is set in one thread only (DEVELOPERS.md).
   const std::string text = report::HistoryText(*history);
   std::vector<photo::NamedBytes> files = {
       {"history.json", text}, {"history.csv", report::HistoryCsv(*history)}};
-  for (auto& [name, bytes] : drawn) files.push_back({name, bytes.get()});
+  for (const report::FootHistory& foot : history->feet) {
+    for (const View view : {View::kSolar, View::kLateral}) {
+      const draw::TimeChart chart = report::ChartOf(*history, foot, view);
+      if (chart.panels.empty()) continue;
+      const std::string name = fmt::format(
+          "{}-{}", geometry::FootName(foot.foot), geometry::ViewName(view));
+      files.push_back({name + ".png", draw::TimeChartPng(chart)});
+      files.push_back({name + ".svg", draw::TimeChartSvg(chart)});
+    }
+  }
   const auto written = photo::WriteSet(words.out, files);
   if (!written) return Refuse(written.error());
   if (words.as_json) {

@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "cli/commands.h"
+#include "cli/horse_history.h"
 #include "cli/settings.h"
 #include "plumbfoot/casebook/casebook.h"
 #include "plumbfoot/photo/photo.h"
@@ -207,6 +208,18 @@ ExitStatus RunReport(const ReportWords& words) {
     foot.pictures = std::move(*pictures);
     owner_case.feet.push_back(std::move(foot));
   }
+  bool damaged = !history.set_aside.empty();
+  report::HistoryRequest request = RequestOf(history, {}, *day, damaged);
+  if (request.visits.size() > 1) {
+    for (const Visit& v : history.visits) {
+      if (v.day <= *day) {
+        owner_case.visits.push_back({casebook::DayText(v.day), v.notes});
+      }
+    }
+    auto of_horse = report::MakeHistory(std::move(request));
+    if (!of_horse) return Refuse(of_horse.error());
+    owner_case.history = std::move(*of_horse);
+  }
   const auto page = report::MakeOwnerPage(owner_case, *texts);
   if (!page) return Refuse(page.error());
 
@@ -223,8 +236,7 @@ ExitStatus RunReport(const ReportWords& words) {
   if (!written) return Refuse(written.error());
   for (const std::string& line : page->summary) fmt::print("{}\n", line);
   for (const auto& file : *written) fmt::print("{}\n", file.string());
-  return history.set_aside.empty() ? ExitStatus::kDone
-                                   : ExitStatus::kNeedsPerson;
+  return damaged ? ExitStatus::kNeedsPerson : ExitStatus::kDone;
 }
 
 }  // namespace
@@ -233,9 +245,10 @@ void AddReport(CLI::App& program, Action& action) {
   auto words = std::make_shared<ReportWords>();
   CLI::App* command = program.add_subcommand(
       "report",
-      "The owner's page of one visit: HTML for a phone, PDF for print");
-  command->add_option("casebook", words->casebook, "The casebook's folder")
-      ->type_name("CASEBOOK")
+      "The owner's page of one visit: HTML for a phone, PDF for print; with a "
+      "second sheet of the case from the second visit on");
+  command->add_option("CASEBOOK", words->casebook, "The casebook's folder")
+      ->type_name("")
       ->required();
   command->add_option("--horse", words->horse, "The horse's name")
       ->type_name("NAME")
@@ -268,7 +281,8 @@ void AddReport(CLI::App& program, Action& action) {
                     words->zip,
                     "Also visit.zip: the page, photos, points and reports, to "
                     "send to a vet");
-  command->add_option("--out", words->out, "Folder for the page")
+  command
+      ->add_option("--out", words->out, "Folder for owner.html and owner.pdf")
       ->type_name("DIR")
       ->required();
   command->callback(

@@ -5,6 +5,7 @@
 #include <cairo-svg.h>
 #include <cairo.h>
 #include <pango/pangocairo.h>
+#include <png.h>
 
 #include <algorithm>
 #include <array>
@@ -119,6 +120,34 @@ void TellResolution(std::string& png, double dots_per_inch) {
   AppendBigEndian(chunk, Crc(body));
   constexpr std::size_t kHeader = 33;
   png.insert(kHeader, chunk);
+}
+
+/// cairo's own writer packs as tightly as zlib does by default, which takes
+/// most of a plot's time and saves a few per cent of a drawing.
+std::string PngOf(cairo_surface_t* surface) {
+  cairo_surface_flush(surface);
+  const cv::Mat drawn(
+      cairo_image_surface_get_height(surface),
+      cairo_image_surface_get_width(surface),
+      CV_8UC4,
+      cairo_image_surface_get_data(surface),
+      static_cast<std::size_t>(cairo_image_surface_get_stride(surface)));
+  cv::Mat rgb;
+  cv::cvtColor(drawn, rgb, cv::COLOR_BGRA2RGB);
+  png_image image{};
+  image.version = PNG_IMAGE_VERSION;
+  image.width = static_cast<png_uint_32>(rgb.cols);
+  image.height = static_cast<png_uint_32>(rgb.rows);
+  image.format = PNG_FORMAT_RGB;
+  image.flags = PNG_IMAGE_FLAG_FAST;
+  png_alloc_size_t size = PNG_IMAGE_PNG_SIZE_MAX(image);
+  std::string bytes(size, '\0');
+  if (png_image_write_to_memory(
+          &image, bytes.data(), &size, 0, rgb.data, 0, nullptr) == 0) {
+    throw std::runtime_error(std::string("libpng: ") + image.message);
+  }
+  bytes.resize(size);
+  return bytes;
 }
 
 enum class Kind { kPdf, kSvg, kPng, kPicture };
@@ -312,6 +341,16 @@ void Canvas::Line(CanvasPoint from, CanvasPoint to, const Pen& pen) {
   Polyline(std::array{from, to}, pen);
 }
 
+void Canvas::Lines(std::span<const std::array<CanvasPoint, 2>> lines,
+                   const Pen& pen) {
+  cairo_new_path(state_->cairo());
+  for (const auto& [from, to] : lines) {
+    cairo_move_to(state_->cairo(), from.x, from.y);
+    cairo_line_to(state_->cairo(), to.x, to.y);
+  }
+  Stroke(state_->cairo(), pen);
+}
+
 void Canvas::Polyline(std::span<const CanvasPoint> points,
                       const Pen& pen,
                       bool closed) {
@@ -491,8 +530,7 @@ std::string Canvas::Finish() {
   }
   Require(cairo_status(state_->cairo()));
   if (state_->kind == Kind::kPng) {
-    Require(cairo_surface_write_to_png_stream(
-        state_->surface.get(), Append, &state_->bytes));
+    state_->bytes = PngOf(state_->surface.get());
     TellResolution(state_->bytes, state_->dots_per_inch);
   }
   cairo_surface_finish(state_->surface.get());

@@ -14,10 +14,8 @@ namespace plumbfoot::draw {
 namespace {
 
 // CHOSEN: the whole layout. All in millimetres on paper.
-constexpr double kWidth = kPageWidth;
 constexpr double kMargin = 3.0;
 constexpr double kGap = 5.0;
-constexpr std::size_t kColumns = 3;
 constexpr double kPlotHeight = 22.0;
 constexpr double kTitleRoom = 5.0;
 constexpr double kTickRoom = 3.6;
@@ -179,14 +177,25 @@ void DrawPanel(Canvas& canvas,
         words.front() == '-') {
       words.erase(0, 1);
     }
+    if (const auto dot = words.find('.'); dot != std::string::npos) {
+      words.replace(dot, 1, chart.words.decimal_mark);
+    }
     canvas.Text(words, {plot.x - 1.0, y(tick) - 1.45}, kSmall, Anchor::kRight);
   }
   // The visits: a number each, as many as have room.
   double free_from = -1e9;
+  std::vector<std::array<CanvasPoint, 2>> upright;
+  std::vector<std::array<CanvasPoint, 2>> ticks;
   for (const TimeVisit& visit : chart.visits) {
     const double at = x(visit.day);
-    canvas.Line({at, plot.y}, {at, plot.bottom()}, {kGrid, 0.2, {0.6, 0.6}});
-    canvas.Line({at, plot.bottom()}, {at, plot.bottom() + 0.8}, {kInk, 0.2});
+    upright.push_back({CanvasPoint{at, plot.y}, {at, plot.bottom()}});
+    ticks.push_back(
+        {CanvasPoint{at, plot.bottom()}, {at, plot.bottom() + 0.8}});
+  }
+  canvas.Lines(upright, {kGrid, 0.2, {0.6, 0.6}});
+  canvas.Lines(ticks, {kInk, 0.2});
+  for (const TimeVisit& visit : chart.visits) {
+    const double at = x(visit.day);
     // Digits of DejaVu Sans are 0.64 of the letters' height wide; to lay out
     // every label only to leave it out takes its time.
     const double half =
@@ -225,14 +234,19 @@ void DrawPanel(Canvas& canvas,
     joined.push_back({x(p.day) + ShiftOf(p.mark), y(p.value)});
   }
   canvas.Polyline(joined, {kJoin, 0.2});
-  for (std::size_t i = 0; i < joined.size(); ++i) {
-    const TimePoint& p = panel.points[i];
-    const Colour colour = ColourOf(p.mark);
-    const double at = joined[i].x;
-    canvas.Line({at, y(p.low)}, {at, y(p.high)}, {colour, 0.25});
-    for (const double end : {p.low, p.high}) {
-      canvas.Line({at - 0.5, y(end)}, {at + 0.5, y(end)}, {colour, 0.25});
+  for (const TimeMark mark :
+       {TimeMark::kBefore, TimeMark::kAfter, TimeMark::kOther}) {
+    std::vector<std::array<CanvasPoint, 2>> bars;
+    for (std::size_t i = 0; i < joined.size(); ++i) {
+      const TimePoint& p = panel.points[i];
+      if (p.mark != mark) continue;
+      const double at = joined[i].x;
+      bars.push_back({CanvasPoint{at, y(p.low)}, {at, y(p.high)}});
+      for (const double end : {p.low, p.high}) {
+        bars.push_back({CanvasPoint{at - 0.5, y(end)}, {at + 0.5, y(end)}});
+      }
     }
+    canvas.Lines(bars, {ColourOf(mark), 0.25});
   }
   for (std::size_t i = 0; i < joined.size(); ++i) {
     DrawMark(canvas, joined[i], panel.points[i].mark);
@@ -242,7 +256,8 @@ void DrawPanel(Canvas& canvas,
   }
 }
 
-void DrawLegend(Canvas& canvas, const TimeChart& chart, double top) {
+/// @return Where it ends. What has no room in the line goes into the next.
+double DrawLegend(Canvas& canvas, const TimeChart& chart, double top) {
   bool target = false;
   bool unsure = false;
   std::array<bool, 3> seen{};
@@ -258,56 +273,79 @@ void DrawLegend(Canvas& canvas, const TimeChart& chart, double top) {
     }
   }
   double x = kMargin;
-  const double y = top + 1.8;
-  const auto words = [&](const std::string& text) {
-    x = canvas.Text(text, {x + 1.6, top}, kBody).right() + 4.5;
+  /// Where a symbol so wide may begin; its words go after it.
+  const auto begin = [&](double symbol, const std::string& text) {
+    const double needs = symbol + 1.6 + canvas.MeasureText(text, kBody).width;
+    if (x > kMargin && x + needs > chart.width_mm - kMargin) {
+      x = kMargin;
+      top += 4.4;
+    }
+    return CanvasPoint{x, top + 1.8};
   };
-  const std::array<std::pair<TimeMark, const char*>, 3> kinds = {
-      std::pair{TimeMark::kBefore, "before the trim"},
-      std::pair{TimeMark::kAfter, "after"},
-      std::pair{TimeMark::kOther, "at another time"}};
-  for (const auto& [mark, name] : kinds) {
-    if (!seen.at(static_cast<std::size_t>(mark))) continue;
-    const Colour colour = ColourOf(mark);
-    canvas.Line({x + 1, y - 1.7}, {x + 1, y + 1.7}, {colour, 0.25});
-    DrawMark(canvas, {x + 1, y}, mark);
-    x += 2;
-    words(name);
+  const auto words = [&](double symbol, const std::string& text) {
+    x = canvas.Text(text, {x + symbol + 1.6, top}, kBody).right() + 4.5;
+  };
+  const TimeWords& say = chart.words;
+  struct Kind {
+    TimeMark mark;
+    const std::string& name;
+    const std::string& trend;
+  };
+  const std::array kinds = {
+      Kind{TimeMark::kBefore, say.before, say.trend_before},
+      Kind{TimeMark::kAfter, say.after, say.trend_after},
+      Kind{TimeMark::kOther, say.other, say.trend_other}};
+  for (const Kind& kind : kinds) {
+    if (!seen.at(static_cast<std::size_t>(kind.mark))) continue;
+    const CanvasPoint at = begin(2, kind.name);
+    canvas.Line({at.x + 1, at.y - 1.7},
+                {at.x + 1, at.y + 1.7},
+                {ColourOf(kind.mark), 0.25});
+    DrawMark(canvas, {at.x + 1, at.y}, kind.mark);
+    words(2, kind.name);
   }
-  for (const auto& [mark, name] : kinds) {
-    if (!trend.at(static_cast<std::size_t>(mark))) continue;
-    Pen pen{ColourOf(mark), 0.35};
-    if (mark == TimeMark::kBefore) pen.dashes = {1.4, 0.8};
-    canvas.Line({x, y}, {x + 6, y}, pen);
-    x += 6;
-    words(std::string("trend ") + name);
+  for (const Kind& kind : kinds) {
+    if (!trend.at(static_cast<std::size_t>(kind.mark))) continue;
+    Pen pen{ColourOf(kind.mark), 0.35};
+    if (kind.mark == TimeMark::kBefore) pen.dashes = {1.4, 0.8};
+    const CanvasPoint at = begin(6, kind.trend);
+    canvas.Line(at, {at.x + 6, at.y}, pen);
+    words(6, kind.trend);
   }
   if (target) {
-    canvas.Line({x, y}, {x + 7, y}, {kBluishGreen, 0.45, {2.4, 0.9, 0.6, 0.9}});
-    x += 7;
-    words("target");
+    const CanvasPoint at = begin(7, say.target);
+    canvas.Line(
+        at, {at.x + 7, at.y}, {kBluishGreen, 0.45, {2.4, 0.9, 0.6, 0.9}});
+    words(7, say.target);
   }
-  if (unsure) words("? the program isn't sure");
+  if (unsure) {
+    begin(0, say.unsure);
+    words(0, say.unsure);
+  }
+  return top + 3.8;
 }
 
 /// Draws the page, or only finds how high it becomes.
 double DrawAll(Canvas& canvas, const TimeChart& chart, bool panels_too) {
-  const double wide = kWidth - 2 * kMargin;
+  const double wide = chart.width_mm - 2 * kMargin;
   double y = kMargin;
-  y = canvas.Text(chart.title, {kMargin, y}, Wrapped(kTitle, wide)).bottom();
+  if (!chart.title.empty()) {
+    y = canvas.Text(chart.title, {kMargin, y}, Wrapped(kTitle, wide)).bottom();
+  }
   if (!chart.subtitle.empty()) {
     y = canvas
             .Text(chart.subtitle, {kMargin, y + 0.6}, Wrapped(kSubtitle, wide))
             .bottom();
   }
-  y += 2.6;
-  DrawLegend(canvas, chart, y);
-  y += 7.0;
+  if (y > kMargin) y += 2.6;
+  y = DrawLegend(canvas, chart, y) + 3.2;
   const Days days = DaysOf(chart);
-  const double panel =
-      (wide - (kColumns - 1) * kGap) / static_cast<double>(kColumns);
-  for (std::size_t first = 0; first < chart.panels.size(); first += kColumns) {
-    const std::size_t end = std::min(first + kColumns, chart.panels.size());
+  const auto columns = static_cast<double>(chart.columns);
+  const double panel = (wide - (columns - 1) * kGap) / columns;
+  for (std::size_t first = 0; first < chart.panels.size();
+       first += chart.columns) {
+    const std::size_t end =
+        std::min(first + chart.columns, chart.panels.size());
     double facts = 0.0;
     for (std::size_t i = first; i < end; ++i) {
       if (chart.panels[i].facts.empty()) continue;
@@ -327,7 +365,8 @@ double DrawAll(Canvas& canvas, const TimeChart& chart, bool panels_too) {
     y += height + kRowGap;
   }
   // The visits in two columns, down the first and then down the second.
-  const std::size_t half = (chart.visits.size() + 1) / 2;
+  const std::size_t half =
+      chart.list_visits ? (chart.visits.size() + 1) / 2 : 0;
   const double column = (wide - kGap) / 2;
   for (std::size_t i = 0; i < half; ++i) {
     double next = y;
@@ -358,17 +397,20 @@ double DrawAll(Canvas& canvas, const TimeChart& chart, bool panels_too) {
   return y + kMargin;
 }
 
-/// How high it becomes, as it would be drawn.
-double HeightOf(const TimeChart& chart) {
+}  // namespace
+
+double TimeChartHeight(const TimeChart& chart) {
   constexpr double kHighEnough = 2000.0;
-  Canvas canvas = Canvas::Svg(kWidth, kHighEnough);
+  Canvas canvas = Canvas::Svg(chart.width_mm, kHighEnough);
   return DrawAll(canvas, chart, false);
 }
 
-}  // namespace
+void DrawTimeChart(Canvas& canvas, const TimeChart& chart) {
+  DrawAll(canvas, chart, true);
+}
 
 std::string TimeChartSvg(const TimeChart& chart) {
-  Canvas canvas = Canvas::Svg(kWidth, HeightOf(chart));
+  Canvas canvas = Canvas::Svg(chart.width_mm, TimeChartHeight(chart));
   canvas.FillBoxes(std::array{Box{0, 0, canvas.width(), canvas.height()}},
                    kWhite);
   DrawAll(canvas, chart, true);
@@ -376,7 +418,8 @@ std::string TimeChartSvg(const TimeChart& chart) {
 }
 
 std::string TimeChartPng(const TimeChart& chart, double dots_per_inch) {
-  Canvas canvas = Canvas::Png(kWidth, HeightOf(chart), dots_per_inch);
+  Canvas canvas =
+      Canvas::Png(chart.width_mm, TimeChartHeight(chart), dots_per_inch);
   DrawAll(canvas, chart, true);
   return canvas.Finish();
 }

@@ -50,7 +50,12 @@ json RateJson(const trend::Rate& rate) {
 }
 
 json TargetJson(const TargetState& target) {
+  const auto said = [](const std::string& text) {
+    return text.empty() ? json() : json(text);
+  };
   json entry = {{"value", RoundedForFile(target.value)},
+                {"set_by", said(CleanUtf8(target.by))},
+                {"set_on", said(target.set_on)},
                 {"of", DateOfDay(target.day)},
                 {"distance", RoundedForFile(target.distance)},
                 {"half_width95", RoundedForFile(target.half95)},

@@ -118,6 +118,8 @@ std::optional<TargetState> StateOf(const MeasureHistory& history,
   const DatedReading& last = history.readings.back();
   TargetState state;
   state.value = target.value;
+  state.by = target.by;
+  state.set_on = target.set_on;
   state.day = last.day;
   state.distance = target.value - last.measured.value;
   state.half95 = (last.measured.high95 - last.measured.low95) / 2;

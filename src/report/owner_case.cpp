@@ -6,6 +6,7 @@
 
 #include <algorithm>
 #include <array>
+#include <map>
 #include <set>
 #include <string_view>
 #include <utility>
@@ -14,6 +15,7 @@
 #include "plumbfoot/report/comparison.h"
 #include "plumbfoot/report/saved_report.h"
 #include "report/comparison_words.h"
+#include "report/owner_history.h"
 
 namespace plumbfoot::report {
 namespace {
@@ -61,13 +63,21 @@ std::string Listed(const std::vector<std::string>& items,
 }
 
 /// A measure with its uncertainty; empty if it isn't measured.
+/// @param amount  Without its sign, where words say which way.
 std::string Shown(const SavedReport& report,
                   MeasureId id,
-                  const OwnerWords& words) {
-  const Measured* m = Of(report, id);
-  if (m == nullptr) return {};
+                  const OwnerWords& words,
+                  bool amount = false) {
+  const Measured* measured = Of(report, id);
+  if (measured == nullptr) return {};
+  Measured m = *measured;
+  if (amount && m.value < 0) {
+    m.value = -m.value;
+    m.low95 = -measured->high95;
+    m.high95 = -measured->low95;
+  }
   const std::string number =
-      words.Number(judge::ShowInLine(*m, measure::InfoOf(id).unit));
+      words.Number(judge::ShowInLine(m, measure::InfoOf(id).unit));
   return report.unsure.contains(id)
              ? words.Say("unsure_mark", {{"number", number}})
              : number;
@@ -92,6 +102,7 @@ struct Draft {
   std::set<std::string> earlier;     ///< What was compared with, in words.
   std::set<MeasureId> shown;
   std::set<std::string> sources;
+  std::map<std::string, std::vector<std::string>> show_to_vet;  ///< Feet.
   bool compared = false;
   bool unsure = false;
   bool print_unchecked = false;
@@ -101,7 +112,7 @@ std::string EarlierWords(const OwnerCase& visit,
                          const DatedReport& earlier,
                          const SavedReport& report,
                          const OwnerWords& words) {
-  const std::string stage = StageName(report.stage, words);
+  std::string stage = StageName(report.stage, words);
   if (earlier.date == visit.date) return stage;
   return words.Say("earlier.visit",
                    {{"date", words.Date(earlier.date)}, {"stage", stage}});
@@ -184,16 +195,42 @@ void AddNumbers(const SavedReport& now,
   }
 }
 
+/// A figure's place among the small print, in the page's language where it is
+/// one of ours.
+std::string SourceWords(const std::string& figure,
+                        const std::string& citation,
+                        const OwnerWords& words) {
+  const std::string key = "source." + figure;
+  return words.Has(key) ? words.Say(key) : citation;
+}
+
 void AddWhatStandsOut(const nlohmann::json& report,
+                      const SavedReport& now,
+                      const OwnerWords& words,
                       OwnerFoot& foot,
                       Draft& draft) {
-  if (!report.contains("observations")) return;
-  for (const auto& o : report.at("observations")) {
+  for (const auto& o : report.value("observations", nlohmann::json::array())) {
     if (!o.value("stands_out", false)) continue;
-    foot.stands_out.push_back(o.at("words").get<std::string>());
+    const auto figure = o.at("figures").at(0).get<std::string>();
+    const std::string key = fmt::format(
+        "stands_out.{}.{}", figure, o.at("relation").get<std::string>());
+    const auto id = measure::ParseMeasure(o.at("measure").get<std::string>());
+    const std::string number =
+        id ? Shown(now, *id, words, true) : std::string();
+    // A figure of another Plumbfoot, that these words don't know.
+    foot.stands_out.push_back(words.Has(key) && !number.empty()
+                                  ? words.Say(key, {{"number", number}})
+                                  : words.Say("stands_out.other"));
+    draft.unsure = draft.unsure || (id && now.unsure.contains(*id));
     for (const auto& citation : o.at("citations")) {
-      draft.sources.insert(citation.get<std::string>());
+      draft.sources.insert(
+          SourceWords(figure, citation.get<std::string>(), words));
     }
+  }
+  for (const auto& c : report.value("cautions", nlohmann::json::array())) {
+    if (c.value("kind", "") != "vet") continue;
+    const std::string key = "vet." + c.value("code", std::string());
+    if (words.Has(key)) draft.show_to_vet[key].push_back(foot.name);
   }
 }
 
@@ -223,7 +260,7 @@ Result<Done> AddFoot(const OwnerCase& visit,
   AddNumbers(*now, words, foot);
   AddOutlines(*now, comparison, foot);
   AddRows(*now, comparison, words, foot, draft);
-  AddWhatStandsOut(given.now.report, foot, draft);
+  AddWhatStandsOut(given.now.report, *now, words, foot, draft);
   for (const auto* view : {&now->solar, &now->lateral}) {
     if (*view && (*view)->scale == geometry::ScaleSource::kCard &&
         !(*view)->measured_mm) {
@@ -239,21 +276,8 @@ void AddNotes(const OwnerCase& visit,
               const OwnerWords& words,
               OwnerPage& page) {
   for (const casebook::Work& work : visit.notes.work) {
-    std::vector<std::string> names;
-    for (const Foot foot : work.feet) names.push_back(FootName(foot, words));
-    const std::string feet =
-        names.empty() ? words.Say("all_feet") : Listed(names, words);
-    if (work.trimmed) {
-      page.done.push_back(words.Say("done.trimmed", {{"feet", feet}}));
-    }
-    for (const auto& [key, what] : {std::pair{"done.shoe", &work.shoe},
-                                    std::pair{"done.size", &work.size},
-                                    std::pair{"done.nails", &work.nails},
-                                    std::pair{"done.pads", &work.pads},
-                                    std::pair{"done.wedges", &work.wedges}}) {
-      if (what->empty()) continue;
-      page.done.push_back(words.Say(key, {{"feet", feet}, {"what", *what}}));
-    }
+    std::string line = WorkWords(work, words);
+    if (!line.empty()) page.done.push_back(std::move(line));
   }
   if (!visit.notes.remarks.empty()) {
     page.done.push_back(
@@ -294,6 +318,10 @@ Result<OwnerPage> MakeOwnerPage(const OwnerCase& visit,
   } else if (draft.changed.empty()) {
     page.summary.push_back(
         words.Say("summary.unchanged", {{"earlier", Listed(earlier, words)}}));
+  } else if (draft.changed.size() == page.feet.size() &&
+             draft.changed.size() > 1) {
+    page.summary.push_back(words.Say("summary.changed.all",
+                                     {{"earlier", Listed(earlier, words)}}));
   } else {
     page.summary.push_back(words.Say("summary.changed",
                                      {{"earlier", Listed(earlier, words)},
@@ -339,12 +367,23 @@ Result<OwnerPage> MakeOwnerPage(const OwnerCase& visit,
   const auto day = casebook::ParseDay(visit.date);
   if (!day) return day.error();
   const auto next = casebook::NextVisit(*day, visit.notes);
+  const bool drifts = next && !visit.notes.next_visit && visit.history &&
+                      visit.history->because == trend::DueBecause::kAngleDrifts;
   page.next_visit =
-      next ? words.Say("next_visit",
-                       {{"date", words.Date(casebook::DayText(*next))}})
-           : words.Say("next_visit.none");
-  page.plots = visit.plots;
-  page.call_the_vet = {words.Say("vet.signs"), words.Say("vet.law")};
+      !next ? words.Say("next_visit.none")
+      : drifts
+          ? words.Say("next_visit.drift",
+                      {{"date", words.Date(visit.history->next_visit)},
+                       {"foot", FootName(*visit.history->due_foot, words)}})
+          : words.Say("next_visit",
+                      {{"date", words.Date(casebook::DayText(*next))}});
+  AddHistory(visit, words, page);
+  page.call_the_vet = {words.Say("vet.signs")};
+  for (const auto& [key, feet] : draft.show_to_vet) {
+    page.call_the_vet.push_back(
+        words.Say(key, {{"feet", Listed(feet, words)}}));
+  }
+  page.call_the_vet.push_back(words.Say("vet.law"));
   page.cautions = {words.Say("caution.not_a_diagnosis"),
                    words.Say("caution.uncertainty"),
                    words.Say("caution.change"),
@@ -353,12 +392,17 @@ Result<OwnerPage> MakeOwnerPage(const OwnerCase& visit,
   if (draft.print_unchecked) {
     page.cautions.push_back(words.Say("caution.print"));
   }
+  page.terms.push_back({words.Say("term.trim.name"), words.Say("term.trim")});
   for (const MeasureId id : kOwnersMeasures) {
     if (!draft.shown.contains(id)) continue;
     page.terms.push_back(
         {words.Say(Key("measure", id)), words.Say(Key("term", id))});
   }
   page.sources.assign(draft.sources.begin(), draft.sources.end());
+  page.sources.push_back(words.Say("source.uncertainty"));
+  if (draft.compared) page.sources.push_back(words.Say("source.change"));
+  if (!page.plots.empty()) page.sources.push_back(words.Say("source.trend"));
+  page.sources.push_back(words.Say("source.practice"));
   page.made_with =
       words.Say("made_with", {{"version", std::string(PLUMBFOOT_VERSION)}});
   return std::move(draft.page);

@@ -97,6 +97,32 @@ std::string Drawing(const OwnerFoot& foot, double side) {
 
 }  // namespace
 
+bool SaidAtAGlance(const OwnerPage& page, const OwnerTerm& term) {
+  // A name may stand within a sentence. Whatever isn't ASCII has to be alike.
+  const auto same = [](char a, char b) {
+    const auto lower = [](char c) {
+      return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c;
+    };
+    return lower(a) == lower(b);
+  };
+  const auto says = [&](const std::string& text) {
+    return std::search(text.begin(),
+                       text.end(),
+                       term.term.begin(),
+                       term.term.end(),
+                       same) != text.end();
+  };
+  const auto any = [&says](const std::vector<std::string>& texts) {
+    return std::any_of(texts.begin(), texts.end(), says);
+  };
+  return any(page.done) || any(page.outline_words) ||
+         std::any_of(
+             page.feet.begin(), page.feet.end(), [&](const OwnerFoot& foot) {
+               return any(foot.numbers) || says(foot.verdict_words) ||
+                      any(foot.stands_out);
+             });
+}
+
 std::string OwnerHtml(const OwnerPage& page, const OwnerWords& words) {
   data out;
   out["language"] = words.language();
@@ -133,6 +159,7 @@ std::string OwnerHtml(const OwnerPage& page, const OwnerWords& words) {
   data feet{data::type::list};
   data tables{data::type::list};
   data galleries{data::type::list};
+  std::vector<std::string> stands_out;
   bool any_picture = false;
   for (const OwnerFoot& foot : page.feet) {
     data glance;
@@ -156,12 +183,10 @@ std::string OwnerHtml(const OwnerPage& page, const OwnerWords& words) {
       data line;
       line["name"] = row.name;
       line["now"] = row.now;
-      if (row.earlier.empty()) {
-        line["earlier"] = false;
-      } else {
-        line["earlier"] = row.earlier;
-        any_earlier = true;
-      }
+      line["earlier"] = row.earlier;
+      line["earlier_class"] =
+          std::string(row.earlier.empty() ? "empty" : "earlier");
+      any_earlier = any_earlier || !row.earlier.empty();
       line["change"] = row.change;
       line["change_class"] = std::string(row.changed          ? "changed"
                                          : row.change.empty() ? "empty"
@@ -170,8 +195,9 @@ std::string OwnerHtml(const OwnerPage& page, const OwnerWords& words) {
     }
     table.set("rows", rows);
     table["any_earlier"] = any_earlier;
-    table["has_stands_out"] = !foot.stands_out.empty();
-    table["stands_out"] = Lines(foot.stands_out);
+    for (const std::string& line : foot.stands_out) {
+      stands_out.push_back(foot.name + ": " + line);
+    }
     if (!foot.rows.empty()) tables.push_back(table);
 
     if (foot.pictures.empty()) continue;
@@ -193,18 +219,34 @@ std::string OwnerHtml(const OwnerPage& page, const OwnerWords& words) {
   out.set("tables", tables);
   out.set("galleries", galleries);
   out["has_pictures"] = any_picture;
+  out["has_stands_out"] = !stands_out.empty();
+  out["stands_out"] = Lines(stands_out);
   out["done"] = Lines(page.done);
   if (!page.vet.empty()) out["vet"] = page.vet;
-  if (!page.next_visit.empty()) out["next_visit"] = page.next_visit;
+  out["next_visit"] = page.next_visit;
   out["has_plots"] = !page.plots.empty();
+  out["case_words"] = Lines(page.case_words);
+  out["case_visits"] = words.Say("case.visits");
   data plots{data::type::list};
   for (const OwnerPlot& plot : page.plots) {
     data shown;
+    shown["name"] = plot.name;
     shown["words"] = plot.words;
-    shown["data"] = Base64(plot.svg);
+    shown["data"] = Base64(draw::TimeChartSvg(plot.chart));
+    shown["facts"] = Lines(plot.facts);
+    shown["has_facts"] = !plot.facts.empty();
     plots.push_back(shown);
   }
   out.set("plots", plots);
+  data visits{data::type::list};
+  for (const OwnerVisit& visit : page.visits) {
+    data shown;
+    shown["number"] = visit.number;
+    shown["date"] = visit.date;
+    shown["done"] = visit.done;
+    visits.push_back(shown);
+  }
+  out.set("visits", visits);
   out["call_the_vet"] = Lines(page.call_the_vet);
   out["cautions"] = Lines(page.cautions);
   data terms{data::type::list};
@@ -212,6 +254,8 @@ std::string OwnerHtml(const OwnerPage& page, const OwnerWords& words) {
     data shown;
     shown["term"] = term.term;
     shown["meaning"] = term.meaning;
+    shown["term_class"] =
+        std::string(SaidAtAGlance(page, term) ? "printed" : "unprinted");
     terms.push_back(shown);
   }
   out.set("terms", terms);

@@ -157,9 +157,9 @@ double DrawGlance(Canvas& canvas, const OwnerPage& page, double y) {
     for (const std::string& number : foot.numbers) {
       column.Text(number, Plain());
     }
-    column.Text(foot.verdict_words,
-                foot.verdict == OwnerVerdict::kChanged ? Bold(3.0, kLook)
-                                                       : Plain(3.0, kSoft));
+    column.Text(
+        foot.verdict_words,
+        foot.verdict == OwnerVerdict::kChanged ? Bold(3.0) : Plain(3.0, kSoft));
     bottom = std::max(bottom, column.y() + 1.2);
     x += width + kGap;
   }
@@ -216,11 +216,17 @@ void DrawPictures(Canvas& canvas,
   const std::size_t rows = (pictures.size() + best - 1) / best;
   const double w = (kInside - static_cast<double>(best - 1) * kGap) /
                    static_cast<double>(best);
-  const double h = (height - static_cast<double>(rows - 1) * kGap) /
-                   static_cast<double>(rows);
+  const double room = (height - static_cast<double>(rows - 1) * kGap) /
+                      static_cast<double>(rows);
+  // No higher than the highest of them, so that no gap is left between rows.
+  double h = 0.0;
+  for (const OwnerPicture* p : pictures) {
+    h = std::max(h, std::min(room, w * p->rgb.rows / p->rgb.cols));
+  }
   for (std::size_t i = 0; i < pictures.size(); ++i) {
+    const std::size_t row = i / best;
     const Box box{kMargin + static_cast<double>(i % best) * (w + kGap),
-                  top + static_cast<double>(i / best) * (h + kGap),
+                  top + static_cast<double>(row) * (h + kGap),
                   w,
                   h};
     canvas.PlacePicture(pictures[i]->rgb, box, pictures[i]->jpeg);
@@ -247,6 +253,84 @@ void DrawTop(Canvas& canvas, const OwnerPage& page, Column& column) {
   }
   column.Text(page.title, Bold(6.2));
   column.Text(page.yard, Plain(3.1, kSoft));
+}
+
+/// The second sheet: plots two by two, what they say, the visits.
+void DrawCase(Canvas& canvas, const OwnerPage& page, const OwnerWords& words) {
+  canvas.NextPage();
+  Column column(canvas, kMargin, kMargin - 2, kInside);
+  DrawTop(canvas, page, column);
+  column.Heading(words.Say("heading.case"));
+  const double top = column.y() + 1.0;
+  const double half = (kInside - 6.0) / 2;
+  const auto x_of = [&](std::size_t i) {
+    return kMargin + static_cast<double>(i % 2) * (half + 6.0);
+  };
+
+  // What is below the plots, first out of sight to see how high it is.
+  const auto below = [&](double y) {
+    Column text(canvas, kMargin, y, kInside);
+    for (const std::string& line : page.case_words) {
+      text.Text(line, Plain(2.7, kSoft));
+    }
+    text.Heading(words.Say("case.visits"));
+    const std::size_t rows = (page.visits.size() + 1) / 2;
+    std::array<double, 2> ends = {text.y(), text.y()};
+    for (std::size_t i = 0; i < page.visits.size(); ++i) {
+      const OwnerVisit& visit = page.visits[i];
+      double& end = ends.at(i / rows);
+      Column at(canvas, x_of(i / rows), end, half);
+      at.Text(visit.number + ": " + visit.date +
+                  (visit.done.empty() ? "" : ". " + visit.done),
+              Plain(2.9));
+      end = at.y() + 0.4;
+    }
+    return std::max(ends[0], ends[1]) - y;
+  };
+  const double room = kHeight - kMargin + 4.0 - below(2 * kHeight) - 2.0 - top;
+
+  // Each row is as high as its charts and sentences; the charts are drawn
+  // smaller where the rows would not fit.
+  const auto facts = [&](std::size_t i, double y) {
+    Column text(canvas, x_of(i), y, half);
+    text.Items(page.plots[i].facts, Plain(2.9));
+    return text.y() - y;
+  };
+  constexpr double kName = 5.5;
+  std::vector<double> charts;
+  std::vector<double> sentences;
+  for (std::size_t i = 0; i < page.plots.size(); ++i) {
+    const std::size_t row = i / 2;
+    charts.resize(row + 1, 0.0);
+    sentences.resize(row + 1, 0.0);
+    const draw::TimeChart& chart = page.plots[i].chart;
+    charts[row] = std::max(
+        charts[row], half / chart.width_mm * draw::TimeChartHeight(chart));
+    sentences[row] = std::max(sentences[row], facts(i, 2 * kHeight));
+  }
+  double fixed = 0.0;
+  double drawn = 0.0;
+  for (std::size_t row = 0; row < charts.size(); ++row) {
+    fixed += sentences[row] + kName + kGap;
+    drawn += charts[row];
+  }
+  const double shrink = std::clamp((room - fixed) / drawn, 0.2, 1.0);
+  double y = top;
+  for (std::size_t row = 0; row < charts.size(); ++row) {
+    for (std::size_t i = 2 * row; i < std::min(2 * row + 2, page.plots.size());
+         ++i) {
+      const OwnerPlot& plot = page.plots[i];
+      canvas.Text(plot.name, {x_of(i), y}, Bold(3.4));
+      const double stretch = shrink * half / plot.chart.width_mm;
+      {
+        const auto guard = canvas.Frame({x_of(i), y + kName}, 0.0, stretch);
+        draw::DrawTimeChart(canvas, plot.chart);
+      }
+      facts(i, y + kName + shrink * charts[row]);
+    }
+    y += kName + shrink * charts[row] + sentences[row] + kGap;
+  }
+  below(y);
 }
 
 }  // namespace
@@ -283,6 +367,11 @@ std::string OwnerPdf(const OwnerPage& page, const OwnerWords& words) {
       left.Heading(words.Say("heading.next"));
       left.Text(page.next_visit, Plain());
     }
+    left.Heading(words.Say("heading.terms"));
+    for (const OwnerTerm& term : page.terms) {
+      if (!SaidAtAGlance(page, term)) continue;
+      left.Text(term.term + ": " + term.meaning, Plain(2.7));
+    }
     Column right(canvas, kMargin + half + 6.0, y, half);
     right.Heading(words.Say("heading.call_the_vet"));
     for (const std::string& line : page.call_the_vet) {
@@ -302,18 +391,7 @@ std::string OwnerPdf(const OwnerPage& page, const OwnerWords& words) {
   below(from);
   DrawPictures(canvas, page, top.y() + 2.0, from - 1.0);
 
-  if (!page.plots.empty()) {
-    canvas.NextPage();
-    Column column(canvas, kMargin, kMargin - 2, kInside);
-    DrawTop(canvas, page, column);
-    column.Heading(words.Say("heading.case"));
-    const auto n = static_cast<double>(page.plots.size());
-    const double each = (kHeight - kMargin - column.y() - (n - 1) * kGap) / n;
-    for (const OwnerPlot& plot : page.plots) {
-      canvas.PlacePicture(plot.rgb, {kMargin, column.y(), kInside, each});
-      column.Skip(each + kGap);
-    }
-  }
+  if (!page.plots.empty()) DrawCase(canvas, page, words);
   return canvas.Finish();
 }
 

@@ -19,10 +19,21 @@ using nlohmann::json;
 
 /// The JSON pointer of the first number that isn't finite, if any: a validator
 /// takes NaN for a number, and a file can't hold it.
-std::optional<std::string> FindNotFinite(const json& value) {
-  const json leaves = value.flatten();
-  for (const auto& [at, leaf] : leaves.items()) {
-    if (leaf.is_number_float() && !std::isfinite(leaf.get<double>())) return at;
+std::optional<std::string> FindNotFinite(const json& value,
+                                         const json::json_pointer& at) {
+  if (value.is_number_float() && !std::isfinite(value.get<double>())) {
+    return at.to_string();
+  }
+  // Not by flatten(), which copies the whole document.
+  if (value.is_object()) {
+    for (const auto& [key, member] : value.items()) {
+      if (!member.is_structured() && !member.is_number_float()) continue;
+      if (auto found = FindNotFinite(member, at / key)) return found;
+    }
+  } else if (value.is_array()) {
+    for (std::size_t i = 0; i < value.size(); ++i) {
+      if (auto found = FindNotFinite(value[i], at / i)) return found;
+    }
   }
   return std::nullopt;
 }
@@ -38,7 +49,7 @@ Result<Done> Validate(const json& document,
         fmt::format("This is not a Plumbfoot {}: {}.", what, where),
         fmt::format("Use a {}.json that Plumbfoot has written.", what)};
   };
-  if (const auto at = FindNotFinite(document)) {
+  if (const auto at = FindNotFinite(document, json::json_pointer())) {
     return not_ours("the number at " + *at + " is not finite");
   }
   const json schema_json = json::parse(schema_text);

@@ -63,6 +63,8 @@ TEST(History, PlotsAHorsesCase) {
                                  "LF:toe_angle=55",
                                  "--allowed-drift",
                                  "1",
+                                 "--by",
+                                 "Dr. Moor, vet",
                                  "--out",
                                  out});
   ASSERT_EQ(result.status, 0) << result.err;
@@ -83,6 +85,90 @@ TEST(History, PlotsAHorsesCase) {
   const json& target = history["feet"]["LF"]["measures"]["toe_angle"]["target"];
   EXPECT_LE(target["when"]["earliest"].get<std::string>(), "2027-03-06");
   EXPECT_GE(target["when"]["latest"].get<std::string>(), "2027-03-06");
+  EXPECT_EQ(target["set_by"], "Dr. Moor, vet");
+}
+
+TEST(History, KeepsWhatWasAimedFor) {
+  const fs::path book = Book("aims", 3);
+  const fs::path out = FreshFolder("aims-out");
+  const auto history = [&](Words more) {
+    more.insert(more.begin(), {"history", book, "--horse", "Juno"});
+    more.insert(more.end(), {"--out", out});
+    return Plumbfoot(more);
+  };
+  const auto due = [&](const std::string& until) {
+    const auto result =
+        Plumbfoot({"history", book, "--due", "--until", until, "--json"});
+    EXPECT_EQ(result.status, 0) << result.err;
+    return json::parse(result.out)["due"];
+  };
+  // Nobody is named and no practice is known.
+  EXPECT_EQ(history({"--target", "toe_angle=55"}).status, 1);
+  EXPECT_FALSE(fs::exists(book / "horses" / "juno" / "aims.json"));
+  // The last visit was on 2026-04-04: six weeks later is 2026-05-16.
+  EXPECT_EQ(due("2026-05-15").size(), 0U);
+  ASSERT_EQ(due("2026-05-16").size(), 1U);
+
+  ASSERT_EQ(history({"--target",
+                     "toe_angle=55",
+                     "--target",
+                     "LF:heel_angle=50",
+                     "--allowed-drift",
+                     "1",
+                     "--by",
+                     "Dr. Moor, vet"})
+                .status,
+            0);
+  // Later commands know of it: history, who is due, the owner's page.
+  ASSERT_EQ(history({}).status, 0);
+  json told = ReadJson(out / "history.json");
+  const auto target = [&told](const char* foot, const char* measure) {
+    return told["feet"][foot]["measures"][measure]["target"];
+  };
+  EXPECT_EQ(target("LF", "toe_angle")["value"], 55);
+  EXPECT_EQ(target("RF", "toe_angle")["set_by"], "Dr. Moor, vet");
+  EXPECT_EQ(target("LF", "heel_angle")["value"], 50);
+  EXPECT_TRUE(target("RF", "heel_angle").is_null());
+  EXPECT_EQ(told["next_visit"]["because"], "angle_drifts");
+  const std::string sooner = told["next_visit"]["date"];
+  EXPECT_LT(sooner, "2026-05-16");
+  ASSERT_EQ(due(sooner).size(), 1U);
+  EXPECT_EQ(due(sooner)[0]["next_visit"], sooner);
+  const auto page = Plumbfoot({"report",
+                               book,
+                               "--horse",
+                               "Juno",
+                               "--date",
+                               "2026-04-04",
+                               "--out",
+                               out / "page"});
+  // The invented photos have no drawings.
+  EXPECT_EQ(page.status, 2);
+
+  // Said again nothing is added; taken back it doesn't count any more, and
+  // what was said before stays to be read.
+  const auto kept = [&] {
+    return ReadJson(book / "horses" / "juno" / "aims.json")["aims"].size();
+  };
+  EXPECT_EQ(kept(), 3U);
+  ASSERT_EQ(
+      history({"--target", "RF:toe_angle=55", "--by", "Dr. Moor, vet"}).status,
+      0);
+  EXPECT_EQ(kept(), 3U);
+  ASSERT_EQ(history({"--target",
+                     "RF:toe_angle=none",
+                     "--allowed-drift",
+                     "none",
+                     "--by",
+                     "A. Hollin"})
+                .status,
+            0);
+  EXPECT_EQ(kept(), 5U);
+  told = ReadJson(out / "history.json");
+  EXPECT_TRUE(target("RF", "toe_angle").is_null());
+  EXPECT_EQ(target("LF", "toe_angle")["value"], 55);
+  EXPECT_EQ(due(sooner).size(), 0U);
+  EXPECT_EQ(Plumbfoot({"history", book, "--verify"}).status, 0);
 }
 
 TEST(History, TellsOfALaterPartWhenAsked) {
@@ -94,6 +180,8 @@ TEST(History, TellsOfALaterPartWhenAsked) {
                                  "Juno",
                                  "--since",
                                  "2026-02-21",
+                                 "--foot",
+                                 "RF",
                                  "--out",
                                  out,
                                  "--json"});
@@ -101,6 +189,8 @@ TEST(History, TellsOfALaterPartWhenAsked) {
   const json history = json::parse(result.out);
   EXPECT_EQ(history["visits"].size(), 3U);
   EXPECT_EQ(history["visits"][0]["date"], "2026-02-21");
+  EXPECT_EQ(history["feet"].size(), 1U);
+  EXPECT_EQ(CountFiles(out), 6);
   EXPECT_EQ(Plumbfoot({"history",
                        book,
                        "--horse",
@@ -123,7 +213,8 @@ TEST(History, RefusesWhatItCantTell) {
   };
   EXPECT_EQ(status({"--horse", "Nobody"}), 2);
   EXPECT_EQ(status({"--horse", "Juno", "--target", "toe_angle"}), 1);
-  EXPECT_EQ(status({"--horse", "Juno", "--allowed-drift", "-3"}), 1);
+  EXPECT_EQ(status({"--horse", "Juno", "--allowed-drift", "-3", "--by", "me"}),
+            1);
   EXPECT_EQ(Plumbfoot({"history", book, "--horse", "Juno"}).status, 1);
   EXPECT_FALSE(fs::exists(out));
 }

@@ -126,9 +126,14 @@ TEST(OwnerPdf, PutsTheCaseOnASecondSheet) {
   const OwnerWords words = Words("en");
   OwnerPage page = SampleOwnerPage(words);
   OwnerPlot plot;
-  plot.rgb = cv::Mat(300, 800, CV_8UC3, cv::Scalar(255, 255, 255));
-  plot.svg = "<svg/>";
+  plot.name = "Left fore";
   plot.words = "Toe angle over the visits";
+  plot.facts = {"Toe angle: 1° steeper."};
+  draw::TimePanel panel;
+  panel.title = "Toe angle [°]";
+  panel.points = {{0.0, 50.0, 49.0, 51.0, draw::TimeMark::kAfter},
+                  {42.0, 51.0, 50.0, 52.0, draw::TimeMark::kBefore}};
+  plot.chart.panels = {panel};
   page.plots = {plot, plot};
   const fs::path pdf = Written("case.pdf", OwnerPdf(page, words));
   const auto info = tests::RunCommand({"pdfinfo", pdf.string()});

@@ -94,17 +94,19 @@ inline OwnerPage SampleOwnerPage(const OwnerWords& words) {
             {{"foot", shown.name}, {"stage", words.Say("stage.after_trim")}}))};
     page.feet.push_back(shown);
   }
-  page.feet[1].stands_out = {
-      "The hoof is steeper than the pastern by more than the 3° that usually "
-      "pass as straight (common practice)."};
+  page.feet[1].stands_out = {words.Say("stands_out.pastern_tolerance.above",
+                                       {{"number", words.Number("4.2°")}})};
   page.outline_words = {
       words.Say("outline.earlier",
                 {{"now", words.Say("stage.after_trim")},
                  {"earlier", words.Say("stage.before_trim")}})};
-  page.done = {
-      words.Say("done.trimmed", {{"feet", words.Say("all_feet")}}),
-      words.Say("done.nails", {{"feet", words.Say("foot.LF")}, {"what", "6"}}),
-      words.Say("done.by", {{"who", "A. Hollin"}})};
+  page.done = {words.Say("done.line",
+                         {{"feet", words.Say("all_feet")},
+                          {"what", words.Say("done.trimmed")}}),
+               words.Say("done.line",
+                         {{"feet", words.Say("foot.LF")},
+                          {"what", words.Say("done.nails", {{"what", "6"}})}}),
+               words.Say("done.by", {{"who", "A. Hollin"}})};
   page.vet = "Keep the heels; look again in three weeks.";
   page.next_visit =
       words.Say("next_visit", {{"date", words.Date("2026-04-25")}});
@@ -112,7 +114,7 @@ inline OwnerPage SampleOwnerPage(const OwnerWords& words) {
   for (const char* key : {"not_a_diagnosis", "uncertainty", "change", "sole"}) {
     page.cautions.push_back(words.Say(std::string("caution.") + key));
   }
-  page.sources = {"common practice"};
+  page.sources = {words.Say("source.pastern_tolerance")};
   page.made_with = words.Say("made_with", {{"version", "0.1.0"}});
   return page;
 }

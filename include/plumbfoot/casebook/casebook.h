@@ -7,8 +7,9 @@
 /// CASEBOOK/
 ///   casebook.json              that this is one, and its version
 ///   horses/juno/               a name that any file system takes
-///     horse.json               the horse's name, as it is written, and its
-///     yard visits/2026-03-14/
+///     horse.json               the horse's name, as it is written, its yard
+///     aims.json                what farrier and vet aim for, if they said
+///     visits/2026-03-14/
 ///       visit.json             notes; which foot records belong to the visit
 ///       LF-before_trim/        one foot at one stage: a foot record
 ///         solar.jpg            the photo, byte for byte
@@ -97,6 +98,25 @@ struct Notes {
   friend bool operator==(const Notes&, const Notes&) = default;
 };
 
+/// An Aim's `what` for how far the toe angle may drift from one visit to the
+/// next [deg]; it is of every foot.
+inline constexpr std::string_view kAllowedDrift = "allowed_drift";
+
+/// What somebody wants a measure of a foot to become, or allows it.
+struct Aim {
+  std::string what;             ///< A measure's key, or kAllowedDrift.
+  std::optional<Foot> foot;     ///< Nothing: every foot.
+  std::optional<double> value;  ///< Nothing: taken back.
+  std::string by;               ///< Who says so. Never empty.
+  Day set_on;
+  friend bool operator==(const Aim&, const Aim&) = default;
+};
+
+/// Those that count: of each foot and `what` the last one, unless it was taken
+/// back. Each is of one foot; kAllowedDrift is of every foot and has none.
+/// @param aims  Oldest first.
+std::vector<Aim> AimsThatCount(const std::vector<Aim>& aims);
+
 /// One photo of a foot record.
 struct RecordedPhoto {
   std::string file;           ///< In the record's folder: "solar.jpg".
@@ -138,6 +158,7 @@ struct Visit {
 struct History {
   Horse horse;
   std::vector<Visit> visits;  ///< Oldest first.
+  std::vector<Aim> aims;      ///< All that were ever set; oldest first.
   std::vector<Damage> set_aside;
 };
 
@@ -176,6 +197,10 @@ Result<Horse> FindHorse(const Casebook& casebook,
 /// number of everything that it was made from are unchanged, and written again
 /// where it isn't (where that can't be, nothing is said).
 History ReadHistory(const Casebook& casebook, const Horse& horse);
+
+/// All that was ever aimed for with a horse, oldest first; none where nothing
+/// was. @return kNotOurFormat, kVersionUnknown, kNotJson, kDamaged, ...
+Result<std::vector<Aim>> ReadAims(const Casebook& casebook, const Horse& horse);
 
 /// The whole report.json of a record.
 /// @return kFileMissing, kCannotRead, kNotJson, or kDamaged if its SHA-256 is

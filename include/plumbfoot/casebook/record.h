@@ -80,4 +80,14 @@ struct Recorded {
 Result<Recorded> RecordVisit(const Casebook& casebook,
                              const VisitToRecord& visit);
 
+/// Adds aims to those of a horse; what is said already isn't said twice. Waits
+/// and outlives a power cut as RecordVisit.
+/// @return How many were added; kCannotWrite; as ReadAims if those that are
+///   there can't be read.
+/// @throws std::invalid_argument of an aim without `what` or `by`, or whose
+///   value isn't finite.
+Result<int> RecordAims(const Casebook& casebook,
+                       const Horse& horse,
+                       const std::vector<Aim>& aims);
+
 }  // namespace plumbfoot::casebook

@@ -55,16 +55,37 @@ struct TimeVisit {
   std::string words;  ///< "2026-03-14: trimmed; steel shoe, 6 nails"
 };
 
+/// What a chart says by itself, in the language of whoever calls.
+struct TimeWords {
+  std::string before = "before the trim";
+  std::string after = "after";
+  std::string other = "at another time";
+  std::string trend_before = "trend before the trim";
+  std::string trend_after = "trend after";
+  std::string trend_other = "trend at another time";
+  std::string target = "target";
+  std::string unsure = "? the program isn't sure";
+  std::string decimal_mark = ".";
+};
+
 struct TimeChart {
-  std::string title;
-  std::string subtitle;
+  double width_mm = 180.0;  ///< As fits a letter.
+  std::size_t columns = 3;  ///< Panels beside each other; at least one.
+  TimeWords words;
+  std::string title;     ///< May be empty.
+  std::string subtitle;  ///< May be empty.
   std::vector<TimePanel> panels;
   std::vector<TimeVisit> visits;
+  bool list_visits = true;         ///< Their words, below the plots.
   std::string bars;                ///< What the error bars are.
   std::vector<std::string> notes;  ///< In small print.
 };
 
-/// 180 mm wide, as fits a letter; as high as it needs to be.
+/// How high it becomes [mm].
+double TimeChartHeight(const TimeChart& chart);
+/// Draws it at the origin of a canvas that is measured in millimetres.
+void DrawTimeChart(Canvas& canvas, const TimeChart& chart);
+/// As wide as the chart says, as high as it needs to be.
 std::string TimeChartSvg(const TimeChart& chart);
 std::string TimeChartPng(const TimeChart& chart, double dots_per_inch = 200.0);
 

@@ -24,6 +24,8 @@ struct Target {
   measure::MeasureId measure = measure::MeasureId::kToeAngle;
   double value = 0.0;
   std::optional<Foot> foot;  ///< Nothing: of every foot.
+  std::string by;            ///< Who set it. May be empty.
+  std::string set_on;        ///< "2026-03-14". May be empty.
 };
 /// "toe_angle=52", or "LF:toe_angle=52" for one foot. @return kUsage.
 Result<Target> ParseTarget(std::string_view text);
@@ -65,6 +67,8 @@ struct Spell {
 
 struct TargetState {
   double value = 0.0;
+  std::string by;         ///< As Target.
+  std::string set_on;     ///< As Target.
   int day = 0;            ///< Of the reading that it is held against.
   double distance = 0.0;  ///< Target less reading.
   double half95 = 0.0;    ///< Half of that reading's 95 % interval.

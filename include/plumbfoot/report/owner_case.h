@@ -10,6 +10,7 @@
 
 #include "plumbfoot/casebook/casebook.h"
 #include "plumbfoot/geometry/result.h"
+#include "plumbfoot/report/horse_history.h"
 #include "plumbfoot/report/owner_page.h"
 #include "plumbfoot/report/owner_words.h"
 
@@ -36,19 +37,28 @@ struct OwnerCaseFoot {
   std::vector<OwnerPicture> pictures;  ///< Of `now`; their words are made here.
 };
 
+/// What was noted at a visit.
+struct NotedVisit {
+  std::string date;  ///< "2026-03-14"
+  casebook::Notes notes;
+};
+
 struct OwnerCase {
   Practice practice;
   casebook::Horse horse;
   std::string date;  ///< "2026-03-14"
   casebook::Notes notes;
   std::vector<OwnerCaseFoot> feet;
-  std::vector<OwnerPlot> plots;  ///< With their words.
+  /// Of this visit and those before it; nothing where there is only this one.
+  std::optional<HorseHistory> history;
+  std::vector<NotedVisit> visits;  ///< The history's; oldest first.
 };
 
 /// The page in plain words: what was done, what changed and what did not, and
 /// when to call the vet. Says nothing of numbers that most sound horses have:
 /// of the comparisons with published figures only those that stand out
 /// (judge::Observation::stands_out).
+/// A history of two visits or more becomes the page's second sheet.
 /// @return kUsage without a foot; kNotOurFormat, kVersionUnknown of a report.
 Result<OwnerPage> MakeOwnerPage(const OwnerCase& visit,
                                 const OwnerWords& words);

@@ -10,6 +10,7 @@
 #include <string>
 #include <vector>
 
+#include "plumbfoot/draw/time_chart.h"
 #include "plumbfoot/geometry/foot.h"
 #include "plumbfoot/geometry/points.h"
 #include "plumbfoot/report/owner_words.h"
@@ -57,11 +58,19 @@ struct OwnerTerm {
   std::string meaning;
 };
 
-/// A drawing of the case over months.
+/// One foot over months.
 struct OwnerPlot {
-  std::string svg;    ///< For the HTML.
-  cv::Mat rgb;        ///< For the PDF: CV_8UC3, red first.
+  std::string name;  ///< "Left fore"
+  draw::TimeChart chart;
   std::string words;  ///< What is to be seen, for those who can't see it.
+  std::vector<std::string> facts;  ///< What it says, in sentences.
+};
+
+/// A visit of the case, as the plots number it.
+struct OwnerVisit {
+  std::string number;  ///< "3"
+  std::string date;
+  std::string done;  ///< May be empty.
 };
 
 struct OwnerPage {
@@ -75,7 +84,9 @@ struct OwnerPage {
   std::vector<std::string> done;
   std::string vet;         ///< The vet's instructions; may be empty.
   std::string next_visit;  ///< A sentence; may be empty.
-  std::vector<OwnerPlot> plots;
+  std::vector<std::string> case_words;  ///< How to read the plots.
+  std::vector<OwnerPlot> plots;         ///< Empty: no case.
+  std::vector<OwnerVisit> visits;       ///< Of the plots.
   std::vector<std::string> call_the_vet;
   std::vector<std::string> cautions;
   std::vector<OwnerTerm> terms;
@@ -83,7 +94,12 @@ struct OwnerPage {
   std::string made_with;
 };
 
+/// Is the word used on the printed sheet, which leaves out the tables? It is
+/// explained there then.
+bool SaidAtAGlance(const OwnerPage& page, const OwnerTerm& term);
+
 /// One file, UTF-8, with its pictures and its style inside, that loads nothing.
+/// Printed it takes what the PDF takes.
 std::string OwnerHtml(const OwnerPage& page, const OwnerWords& words);
 
 /// A4: the visit on one sheet; the case, if there are plots, on a second.
