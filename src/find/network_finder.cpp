@@ -298,8 +298,12 @@ void AddDorsalWall(const LookAt& look, Sightings& seen) {
   if (LogitAt(hoof, middle + 10 * out) > LogitAt(hoof, middle - 10 * out)) {
     out = -out;
   }
+  const cv::Mat& shoe = MaskOf(look, Mask::kShoe);
   constexpr int kSteps = 32;
   constexpr double kFar = 12.0;  // [px] to both sides of the straight line.
+  // CHOSEN: a shoe is in the lowest third, and seen a cell's width within.
+  constexpr int kShoeFrom = 21;
+  constexpr double kWithin = 2.0;
   int found = 0;
   for (int i = 0; i <= kSteps; ++i) {
     const cv::Point2d on = hairline + along * (i * 1.0 / kSteps);
@@ -307,11 +311,19 @@ void AddDorsalWall(const LookAt& look, Sightings& seen) {
     if (!edge) continue;
     ++found;
     seen.dorsal_wall.push_back(look.piece.ToImage(on + *edge * out));
+    if (!seen.wall_on_shoe && i >= kShoeFrom &&
+        LogitAt(shoe, on + (*edge - kWithin) * out) > 0) {
+      seen.wall_on_shoe = seen.dorsal_wall.back();
+    }
   }
   // What the mask does not bear out is less sure.
   const double borne_out = found / (kSteps + 1.0);
   seen.wall_confidence = std::min(top->confidence, toe->confidence) *
                          std::min(1.0, borne_out + 0.2);
+  // CHOSEN: a fifth of the wall without an edge is a stripe, mud or a shoe.
+  if (borne_out < 0.8) {
+    seen.wall_confidence = std::min(seen.wall_confidence, kUnlikely);
+  }
   if (found < kSteps / 2) {
     // The straight line between the two points.
     seen.dorsal_wall = {top->at, toe->at};

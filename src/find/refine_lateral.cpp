@@ -326,10 +326,19 @@ std::optional<PlacedCurve> FollowWall(const FindRequest& request,
       std::abs(std::remainder(*seen - *found, std::numbers::pi));
   if (turned > kMostTurned || edge->seen < kLeastSeen) {
     wall.confidence = std::min(wall.confidence, kUnlikely);
-  } else if (wall.confidence >= kLeastConfidence) {
+  } else if (wall.confidence > kUnlikely) {
     wall.confidence = std::max(wall.confidence, kBorneOut);
   }
   return wall;
+}
+
+/// Ends a wall where its horn stands on a shoe: the shoe's edge, upright or set
+/// back, is no part of it and would pass for a flare.
+void EndOnTheShoe(PhotoPoint shoe, PlacedCurve& wall) {
+  const PhotoVector along = wall.px.back() - wall.px.front();
+  while (wall.px.size() > 8 && Dot(wall.px.back() - shoe, along) > 0) {
+    wall.px.pop_back();
+  }
 }
 
 /// The wall that the finder followed, in the middle plane. Its ends stay where
@@ -422,6 +431,9 @@ void RefineLateral(const FindRequest& request,
       if (wall && look != nullptr && toe &&
           toe->placed_by == PlacedBy::kFinder) {
         PlaceToeOnGround(*look, *wall, *toe);
+      }
+      if (wall && !by_person && look != nullptr && look->seen.wall_on_shoe) {
+        EndOnTheShoe(ToPhoto(*look, *look->seen.wall_on_shoe), *wall);
       }
       // Without a scale the depth means nothing.
       if (wall && !by_person &&

@@ -44,6 +44,8 @@ struct Sightings {
   std::vector<cv::Point2d> dorsal_wall;  ///< Lateral; hairline first.
   double outline_confidence = 0.0;       ///< [0..1]
   double wall_confidence = 0.0;          ///< [0..1]
+  /// Where the dorsal wall ends on a shoe, which the line goes on over.
+  std::optional<cv::Point2d> wall_on_shoe;
   /// How likely it is that the picture shows this view of a foot at all
   /// [0..1].
   double foot_confidence = 0.0;
