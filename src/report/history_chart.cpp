@@ -30,18 +30,6 @@ std::string_view AxisUnit(Unit unit) {
   return "";
 }
 
-draw::TimeMark MarkOf(Phase phase) {
-  switch (phase) {
-    case Phase::kBefore:
-      return draw::TimeMark::kBefore;
-    case Phase::kAfter:
-      return draw::TimeMark::kAfter;
-    case Phase::kOther:
-      return draw::TimeMark::kOther;
-  }
-  return draw::TimeMark::kOther;
-}
-
 /// A slope that differs from zero is drawn over the readings that it is of.
 void AddLine(const std::optional<trend::RobustSlope>& slope,
              Phase phase,

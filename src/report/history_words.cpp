@@ -116,4 +116,16 @@ bool Drifts(MeasureId id) {
   return measure::InfoOf(id).unit == Unit::kDegree;
 }
 
+draw::TimeMark MarkOf(Phase phase) {
+  switch (phase) {
+    case Phase::kBefore:
+      return draw::TimeMark::kBefore;
+    case Phase::kAfter:
+      return draw::TimeMark::kAfter;
+    case Phase::kOther:
+      return draw::TimeMark::kOther;
+  }
+  return draw::TimeMark::kOther;
+}
+
 }  // namespace plumbfoot::report

@@ -1,11 +1,12 @@
 // SPDX-License-Identifier: Apache-2.0
 /// @file
-/// The words of a history, the same in its table and its charts.
+/// The words and marks of a history, the same in its tables and its charts.
 #pragma once
 
 #include <optional>
 #include <string>
 
+#include "plumbfoot/draw/time_chart.h"
 #include "plumbfoot/report/horse_history.h"
 
 namespace plumbfoot::report {
@@ -26,5 +27,8 @@ std::string TargetWords(const TargetState& target, measure::Unit unit);
 bool Grows(measure::MeasureId id);
 /// Does its drift in degrees a week say something?
 bool Drifts(measure::MeasureId id);
+
+/// How a reading of that phase is drawn.
+draw::TimeMark MarkOf(Phase phase);
 
 }  // namespace plumbfoot::report

@@ -96,18 +96,6 @@ std::vector<const MeasureHistory*> Plotted(const FootHistory& foot,
   return plotted;
 }
 
-draw::TimeMark MarkOf(Phase phase) {
-  switch (phase) {
-    case Phase::kBefore:
-      return draw::TimeMark::kBefore;
-    case Phase::kAfter:
-      return draw::TimeMark::kAfter;
-    case Phase::kOther:
-      return draw::TimeMark::kOther;
-  }
-  return draw::TimeMark::kOther;
-}
-
 draw::TimePanel PanelOf(const MeasureHistory& history,
                         int first_day,
                         const OwnerWords& words) {
