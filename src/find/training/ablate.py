@@ -72,6 +72,7 @@ def main():
     parser.add_argument("--painted", type=int, default=lessons.PAINTED)
     parser.add_argument("--batch", type=int, default=64)
     parser.add_argument("--pool", type=int, default=18)
+    parser.add_argument("--photographs", help="what photographs.py wrote")
     parser.add_argument("--only", nargs="*", help="of the variants, by name")
     options = parser.parse_args()
     begun = time.time()
@@ -93,6 +94,8 @@ def main():
                        "--steps", str(options.steps), "--seconds", str(limit),
                        "--pool", str(options.pool), "--batch", str(options.batch),
                        "--painted", str(options.painted), "--check", str(options.check), *more]
+            if options.photographs:
+                command += ["--photographs", options.photographs]
             with open(os.path.join(out, "printed.txt"), "w", encoding="utf-8") as file:
                 running[name] = out, subprocess.Popen(command, stdout=file,
                                                       stderr=subprocess.STDOUT)

@@ -3,7 +3,7 @@
 
   python3 evaluate.py                     # painted scenes, then rendered photos
   python3 evaluate.py --keep              # without fitting the calibration anew
-  python3 evaluate.py --keep --photographs      # without plates
+  python3 evaluate.py --keep --no-plates
   python3 evaluate.py --pictures DIR --sheet S.png    # real pictures
 
 Painted scenes: the calibration is fitted on the scenes of one seed and checked on
@@ -189,7 +189,9 @@ def main():
     parser.add_argument("--batch", type=int, default=64)
     parser.add_argument("--tables", help="the calibration: written, unless --keep")
     parser.add_argument("--keep", action="store_true", help="check --tables as they are")
-    parser.add_argument("--photographs", action="store_true",
+    parser.add_argument("--photographs", help="for grounds and surfaces: what "
+                                              "photographs.py wrote")
+    parser.add_argument("--no-plates", action="store_true",
                         help="no plates and cut-outs; keeps the calibration")
     parser.add_argument("--painted", type=int, default=lessons.PAINTED,
                         help="size of the painted scenes [px]")
@@ -210,7 +212,7 @@ def main():
                         help="the pictures without the program around it")
     options = parser.parse_args()
     lessons.PAINTED = options.painted
-    if options.photographs:
+    if options.no_plates:
         pictures.PLATES = pictures.CUT_OUTS = 0
     committed = os.path.join(lessons.HERE, "../network/calibration.json")
     if options.pictures and not options.network_alone:
@@ -233,9 +235,10 @@ def main():
 
     def held_out(size, more):
         return lessons.held_out(model, device, options.seed + more, options.scenes, size,
-                                autocast=False, batch=options.batch, close=size == 384)
+                                autocast=False, batch=options.batch, close=size == 384,
+                                photographs=options.photographs)
     out = {}
-    keep = options.keep or options.photographs
+    keep = options.keep or options.no_plates
     if keep:
         with open(options.tables or committed, encoding="utf-8") as file:
             out = json.load(file)

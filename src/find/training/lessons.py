@@ -140,17 +140,19 @@ def loss_of(maps, foot_logit, points, masks, foot, view, foot_weight, sigma=1.0,
 
 @torch.no_grad()
 def held_out(model, device, seed, count, size, batch=64, autocast=True, close=True,
-             wish=0):
+             wish=0, photographs=None):
     """Raw results on held-out scenes, as they are trained on.
 
     @param close windows of the finder's second look, or of its first.
+    @param photographs what photographs.py wrote: the tenth that no lesson sees is used.
 
     @return a dictionary of arrays: where the six points of the view are and were
       found [mm], n x 6 x 2; there; likelihood; spread, n x 6 x 3 (xx, xy, yy)
       [mm^2]; foot, foot_score, view, kind; iou (hoof, frog).
     """
     source = painter.Painter(device)
-    dice = pictures.Dice(device, seed + 991)
+    dice = pictures.Dice(device, seed + 991, photographs and
+                         pictures.photographs(photographs, device, True))
     model.eval()
     rows = {k: [] for k in ("truth", "found", "there", "likelihood", "spread", "foot",
                             "foot_score", "view", "kind", "iou")}

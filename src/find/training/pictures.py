@@ -2,7 +2,9 @@
 """From painted scenes to what a camera, a printer or an engraver made of them."""
 import functools
 import math
+import zipfile
 
+import numpy as np
 import torch
 from torch.nn import functional as F
 
@@ -11,17 +13,37 @@ import painter as p
 # CHOSEN: old plates matter, but the work is photographs.
 PLATES = 0.16
 CUT_OUTS = 0.06
+# CHOSEN: of the scenes whose ground, or whose surfaces, are made of photographs.
+GROUNDS = 0.55
+SURFACES = 0.55
 # What the pictures are to lack, for the ablations: any of "light" (and colour),
-# "blur" (and coarse pictures), "noise" (and sharpening and compression).
+# "blur" (and coarse pictures), "noise" (and sharpening and compression),
+# "photographs".
 LEFT_OUT = frozenset()
 MIRRORED = (0, 2, 1, 3, 5, 4, 6, 7, 8, 9, 10, 11)
 
 
-class Dice:
-    """Random numbers of one seed, on the device."""
+@functools.lru_cache(None)
+def photographs(path, device, held_out):
+    """@param path what photographs.py wrote.
+    @param held_out the tenth that no lesson sees, or the others.
+    @return n x 3 x side x side bytes.
+    """
+    import cv2
+    with zipfile.ZipFile(path) as archive:
+        squares = [cv2.imdecode(np.frombuffer(archive.read(name), np.uint8),
+                                cv2.IMREAD_COLOR)[..., ::-1]
+                   for k, name in enumerate(sorted(archive.namelist()))
+                   if (k % 10 == 9) == held_out]
+    return torch.from_numpy(np.stack(squares).transpose(0, 3, 1, 2).copy()).to(device)
 
-    def __init__(self, device, seed):
+
+class Dice:
+    """Random numbers of one seed, on the device, and the photographs to draw from."""
+
+    def __init__(self, device, seed, photographs=None):
         self.device = device
+        self.photographs = photographs
         self.source = torch.Generator(device=device)
         self.source.manual_seed(seed)
 
@@ -173,6 +195,81 @@ def as_plate(dice, pictures):
     return grey * tint
 
 
+def photograph(dice, n, size, bend=None):
+    """A square of some photograph each, turned, scaled and perhaps seen aslant.
+
+    @param bend n x 2 x size x size: how far it is to be shifted [squares].
+    @return n x 3 x size x size [0..1]
+    """
+    squares = dice.photographs
+    which = (dice.uniform((n,)) * squares.shape[0]).long()
+    turn = dice.uniform((n,), 0, 2 * math.pi)
+    # CHOSEN: from a third of the square over the whole picture to three of them.
+    scale = torch.exp(dice.uniform((n,), math.log(0.35), math.log(3.0)))
+    c, s = torch.cos(turn) * scale, torch.sin(turn) * scale
+    at = dice.uniform((n, 2), -1, 1)
+    theta = torch.stack([torch.stack([c, -s, at[:, 0]], -1),
+                         torch.stack([s, c, at[:, 1]], -1)], 1)
+    grid = F.affine_grid(theta, (n, 1, size, size), align_corners=False)
+    axis = torch.linspace(-1, 1, size, device=dice.device)
+    slant = dice.uniform((n, 2, 1, 1), -0.45, 0.45) * dice.chance(n, 0.6).reshape(n, 1, 1, 1)
+    far = 1 + slant[:, 0] * axis[None, None, :] + slant[:, 1] * axis[None, :, None]
+    grid = grid / far[..., None]
+    if bend is not None:
+        grid = grid + bend.permute(0, 2, 3, 1)
+    return F.grid_sample(squares[which].float() / 255, grid, mode="bilinear",
+                         padding_mode="reflection", align_corners=False)
+
+
+def grain(square):
+    """What a photograph adds to a surface's own colour: its shades without its
+    mean, as powers of e."""
+    shades = torch.log(square.mean(1, keepdim=True) + 0.05)
+    shades = shades - shades.mean((2, 3), keepdim=True)
+    return (shades / (shades.std((2, 3), keepdim=True) + 0.05)).clamp(-2.5, 2.5)
+
+
+def of_photographs(dice, pictures, rgb):
+    """Grounds and backgrounds that are photographs, in the scene's own light, and
+    surfaces that have the grain of photographed ones.
+
+    @return n x 3 x size x size [0..1]
+    """
+    n, _, size, _ = rgb.shape
+    part = pictures[:, 3:4]
+    shade = pictures[:, 5:6].float() / 255
+    behind = ((part == p.PART_GROUND) | (part == 0)).float()
+    behind = F.avg_pool2d(behind, 3, 1, 1)
+    rows = dice.some(n, GROUNDS)
+    if len(rows):
+        m = len(rows)
+        bright = column(torch.exp(dice.normal((m,)) * 0.4))
+        seen = photograph(dice, m, size) ** 2.2 * shade[rows] * 1.5 * bright
+        # The shoulder of the painter's tone curve.
+        seen = (1 - torch.exp(-1.3 * seen)).clamp(min=1e-5) ** (1 / 2.2)
+        rgb[rows] = rgb[rows] + behind[rows] * (seen - rgb[rows])
+    rows = dice.some(n, SURFACES)
+    if len(rows):
+        m = len(rows)
+        normal = pictures[rows, 6:8].float() / 127.5 - 1
+        over = [photograph(dice, m, size, normal * column(dice.uniform((m,), 0, 0.4)))
+                for _ in range(2)]
+        own = part[rows]
+        # One for the foot, another for its hair and what else is there.
+        foot = (own >= p.PART_HORN) & (own <= p.PART_SHOE) & (own != p.PART_SKIN)
+        rest = (own == p.PART_SKIN) | (own == p.PART_THING)
+        some = rgb[rows]
+        for square, where, most in zip(over, (foot, rest), (0.3, 0.4)):
+            where = F.avg_pool2d(where.float(), 3, 1, 1)
+            strength = column(dice.uniform((m,), 0, most))
+            grained = some * torch.exp(strength * grain(square))
+            tinge = column(dice.uniform((m,), -0.4, 0.3).clamp(min=0))
+            grained = grained + tinge * (square * (0.3 + shade[rows]) - grained)
+            some = some + where * (grained - some)
+        rgb[rows] = some.clamp(0, 1)
+    return rgb
+
+
 def as_cut_out(dice, pictures, rgb):
     """The foot alone on a plain ground, as in an old half-tone plate."""
     n = rgb.shape[0]
@@ -194,6 +291,8 @@ def windows(dice, pictures, points, facts, size, share=(0.72, 1.0)):
     n, _, full, _ = pictures.shape
     device = dice.device
     rgb = pictures[:, :3].float() / 255
+    if dice.photographs is not None and "photographs" not in LEFT_OUT:
+        rgb = of_photographs(dice, pictures, rgb)
     styled = torch.zeros(n, dtype=torch.bool, device=device)
     rows = dice.some(n, PLATES + CUT_OUTS)
     plates = round(len(rows) * PLATES / max(1e-9, PLATES + CUT_OUTS))

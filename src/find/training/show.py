@@ -48,6 +48,8 @@ def main():
     parser.add_argument("--wide", action="store_true", help="the first, wide look")
     parser.add_argument("--kind", choices=painter.KINDS, help="only these")
     parser.add_argument("--lesson", type=int, help="windows of this size, as they are learned")
+    parser.add_argument("--photographs", help="for grounds and surfaces: what "
+                                              "photographs.py wrote")
     options = parser.parse_args()
     source = painter.Painter("cpu")
     views = (0, 1) if options.view is None else (options.view,)
@@ -63,7 +65,8 @@ def main():
     painted, points, facts = source.paint(seeds, kinds, options.size)
     rgb = painted[:, :3]
     if options.lesson:
-        dice = pictures.Dice("cpu", options.seed)
+        dice = pictures.Dice("cpu", options.seed, options.photographs and
+                             pictures.photographs(options.photographs, "cpu", False))
         x, points, _, _, view, _ = lessons.lesson(dice, (painted, points, facts), options.lesson)
         rgb = (x[:, :3] * 255).to(torch.uint8)
     else:

@@ -80,7 +80,7 @@ class Step:
 
 
 STYLES = pictures.PLATES, pictures.CUT_OUTS
-PARTS = ("light", "blur", "noise", "plates", "things", "card")
+PARTS = ("light", "blur", "noise", "plates", "things", "card", "photographs")
 
 
 def leave_out(what):
@@ -171,7 +171,8 @@ def work(rank, world, options):
     count = sum(p.numel() for p in model.parameters())
     say(f"{count} parameters, {world} x {device}")
     # Every GPU paints its own scenes and throws its own dice.
-    dice = pictures.Dice(device, own * 1000003 + step)
+    dice = pictures.Dice(device, own * 1000003 + step, options.photographs and
+                         pictures.photographs(options.photographs, device, False))
     pool = lessons.Pool(device, own, options.batch, options.pool, start=painted, wish=wish)
     if device != "cpu":
         torch.cuda.synchronize()
@@ -255,7 +256,8 @@ def work(rank, world, options):
         results = {"step": step, "parameters": count, "without": options.without}
         for size in steps if options.check else ():
             result = lessons.held_out(mean, device, 1, options.check, size,
-                                      close=bool(options.only) or size == 384)
+                                      close=bool(options.only) or size == 384,
+                                      photographs=options.photographs)
             say(f"held-out scenes, size {size}\n" + lessons.table(result))
             results[str(size)] = lessons.summary(result)
         with open(os.path.join(options.out, "results.json"), "w", encoding="utf-8") as file:
@@ -292,6 +294,8 @@ def main():
     parser.add_argument("--without", nargs="*", default=[],
                         choices=PARTS,
                         help="what the scenes are to lack")
+    parser.add_argument("--photographs", help="for grounds and surfaces: what "
+                                              "photographs.py wrote")
     parser.add_argument("--painted", type=int, default=lessons.PAINTED,
                         help="size of the painted scenes [px]")
     parser.add_argument("--gpu", type=int, default=0, help="which, where --gpus is 1")
