@@ -9,7 +9,8 @@
 Painted scenes: the calibration is fitted on the scenes of one seed and checked on
 those of another: for each point and look, how often a point of that likelihood lies
 within 5 mm, and what its spread has to be multiplied with, along and across. It is
-written only where --tables says. Rendered photos (the renderer of tests/scenes,
+written only where --tables says. The close look is at each window as it is and
+mirrored, as in the program. Rendered photos (the renderer of tests/scenes,
 which no lesson has seen) go through the program's own rooms, by the study
 `points-found`. Real pictures go through the program, `plumbfoot measure --no-card`,
 or through the network alone.
@@ -47,7 +48,7 @@ def rising(values, weights):
     return blocks
 
 
-def confidence_of(likelihood, right, bins=40):
+def confidence_of(likelihood, right, bins=60):
     """Isotonic regression of `right` on the likelihood.
 
     @return knots (likelihood, within 5 mm), rising.
@@ -236,7 +237,8 @@ def main():
     def held_out(size, more):
         return lessons.held_out(model, device, options.seed + more, options.scenes, size,
                                 autocast=False, batch=options.batch, close=size == 384,
-                                photographs=options.photographs)
+                                photographs=options.photographs,
+                                mirrored_too=size == 384)
     out = {}
     keep = options.keep or options.no_plates
     if keep:

@@ -138,13 +138,40 @@ def loss_of(maps, foot_logit, points, masks, foot, view, foot_weight, sigma=1.0,
     return loss, (points_loss.detach(), mask_loss.detach(), dice.detach(), foot_loss.detach())
 
 
+def asked(model, x, mirrored_too):
+    """What the network answers, or, as `Together` in network_finder.cpp, what it
+    and its answer to the mirrored pictures say together.
+
+    @return maps n x 18 x h/2 x w/2 and foot n x 1, logits.
+    """
+    maps, foot = (part.float() for part in model(x))
+    if not mirrored_too:
+        return maps, foot
+    other, other_foot = (part.float() for part in model(x.flip(3)))
+    index = pictures.constant(
+        pictures.MIRRORED + tuple(range(network.POINTS, maps.shape[1])), maps.device)
+    other = other.flip(3)[:, index]
+    likely, unseen = 0, 0
+    for each in (maps, other):
+        flat = each[:, :network.POINTS].flatten(2)
+        total = torch.logaddexp(torch.logsumexp(flat, -1),
+                                torch.zeros_like(flat[..., 0]))[..., None]
+        likely = likely + 0.5 * torch.exp(flat - total)
+        unseen = unseen + 0.5 * torch.exp(-total)
+    points = likely.clamp(min=1e-12).log() - unseen.clamp(min=1e-12).log()
+    masks = 0.5 * (maps + other)[:, network.POINTS:]
+    return (torch.cat([points.reshape(maps.shape[0], network.POINTS, *maps.shape[2:]),
+                       masks], 1), 0.5 * (foot + other_foot))
+
+
 @torch.no_grad()
 def held_out(model, device, seed, count, size, batch=64, autocast=True, close=True,
-             wish=0, photographs=None):
+             wish=0, photographs=None, mirrored_too=False):
     """Raw results on held-out scenes, as they are trained on.
 
     @param close windows of the finder's second look, or of its first.
     @param photographs what photographs.py wrote: the tenth that no lesson sees is used.
+    @param mirrored_too look at each also mirrored, as the program's second look.
 
     @return a dictionary of arrays: where the six points of the view are and were
       found [mm], n x 6 x 2; there; likelihood; spread, n x 6 x 3 (xx, xy, yy)
@@ -163,7 +190,7 @@ def held_out(model, device, seed, count, size, batch=64, autocast=True, close=Tr
         scenes = source.paint(seeds, views, PAINTED)
         x, points, masks, foot, view, mm = lesson(dice, scenes, size)
         with torch.autocast(torch.device(device).type, torch.bfloat16, enabled=autocast):
-            maps, score = model(x)
+            maps, score = asked(model, x, mirrored_too)
         h, w = maps.shape[2:]
         index = own_points(view)
         read = network.read_points(maps.float().gather(
