@@ -36,6 +36,7 @@
 #pragma once
 
 #include <chrono>
+#include <cstdint>
 #include <filesystem>
 #include <map>
 #include <nlohmann/json.hpp>
@@ -154,12 +155,27 @@ struct Visit {
   std::vector<FootRecord> replaced;
 };
 
+/// By what one notices that a file or folder isn't what it was: size, times of
+/// change, the file's number.
+struct Stamp {
+  std::string path;         ///< From a folder on; "." is that folder itself.
+  std::uint64_t size = 0;   ///< [bytes]; 0 of a folder.
+  std::uint64_t number = 0;
+  std::int64_t modified_ns = 0;  ///< Since 1970.
+  std::int64_t changed_ns = 0;   ///< Since 1970.
+  friend bool operator==(const Stamp&, const Stamp&) = default;
+};
+
 /// All there is of one horse.
 struct History {
   Horse horse;
   std::vector<Visit> visits;  ///< Oldest first.
   std::vector<Aim> aims;      ///< All that were ever set; oldest first.
   std::vector<Damage> set_aside;
+  /// Of whatever a number or a word of this was read from, each taken before
+  /// its file was read; paths from the horse's folder on. See derived.h.
+  std::vector<Stamp> stamps;
+  std::int64_t read_at_ns = 0;  ///< Before the first of them; since 1970.
 };
 
 /// Opens a casebook. What an interrupted program left is finished or cleared
