@@ -84,11 +84,10 @@ void SaveDerived(const Casebook& casebook,
   const std::int64_t settled =
       history.read_at_ns - std::chrono::nanoseconds(kSettling).count();
   if (!history.set_aside.empty() ||
-      std::any_of(history.stamps.begin(),
-                  history.stamps.end(),
-                  [settled](const Stamp& s) {
-                    return s.changed_ns >= settled;
-                  })) {
+      std::any_of(
+          history.stamps.begin(),
+          history.stamps.end(),
+          [settled](const Stamp& s) { return s.changed_ns >= settled; })) {
     return;
   }
   std::string rest(kFirstWord);
@@ -98,8 +97,7 @@ void SaveDerived(const Casebook& casebook,
   for (const Stamp& stamp : history.stamps) Append(stamp, all);
   const auto lock = WriterLock::Take(casebook, std::chrono::milliseconds(0));
   if (!lock) return;
-  const fs::path path =
-      DerivedPath(casebook, history.horse.folder, name.name);
+  const fs::path path = DerivedPath(casebook, history.horse.folder, name.name);
   if (!photo::MakeFolders(path.parent_path())) return;
   // A refusal is let be: the next reader works it out again.
   (void)photo::WriteWhole(path, photo::Sha256(all) + "\n" + rest);

@@ -139,8 +139,7 @@ FolderHandle::~FolderHandle() {
 Stamp FolderHandle::StampOf(std::string path) const {
   Stamp stamp{std::move(path)};
   struct stat there {};
-  if (folder_ < 0 ||
-      ::fstatat(folder_, stamp.path.c_str(), &there, 0) != 0) {
+  if (folder_ < 0 || ::fstatat(folder_, stamp.path.c_str(), &there, 0) != 0) {
     return stamp;
   }
   Fill(there, stamp);

@@ -32,10 +32,9 @@ casebook::DerivedName DueName() {
 
 bool MayDrift(const std::vector<casebook::Aim>& aims) {
   const auto count = casebook::AimsThatCount(aims);
-  return std::any_of(
-      count.begin(), count.end(), [](const casebook::Aim& aim) {
-        return aim.what == casebook::kAllowedDrift;
-      });
+  return std::any_of(count.begin(), count.end(), [](const casebook::Aim& aim) {
+    return aim.what == casebook::kAllowedDrift;
+  });
 }
 
 /// The day by which the angle asks to come, from the horse's whole history.
@@ -113,9 +112,8 @@ casebook::DueList DueUntil(const Casebook& casebook, Day until) {
   for (std::thread& thread : threads) thread.join();
   if (trouble) std::rethrow_exception(trouble);
   for (std::vector<Damage>& of_horse : set_aside) {
-    std::move(of_horse.begin(),
-              of_horse.end(),
-              std::back_inserter(list.set_aside));
+    std::move(
+        of_horse.begin(), of_horse.end(), std::back_inserter(list.set_aside));
   }
   std::erase_if(list.due, [until](const casebook::Due& due) {
     return due.next_visit > until;

@@ -5,7 +5,6 @@
 #include "plumbfoot/casebook/casebook.h"
 
 #include <fmt/core.h>
-
 #include <sys/resource.h>
 #include <sys/time.h>
 
@@ -63,8 +62,8 @@ void MakeHorse(const Casebook& book, const std::string& name) {
       plumbfoot::report::FootReport report =
           reports.at(4 * static_cast<std::size_t>(i) + k);
       if (i > kVisits / 2) {
-        report.foot = report.foot == Foot::kLeftFore ? Foot::kLeftHind
-                                                     : Foot::kRightHind;
+        report.foot =
+            report.foot == Foot::kLeftFore ? Foot::kLeftHind : Foot::kRightHind;
       }
       report.date = DayText(visit.day);
       FootToRecord foot = InventFoot(report.foot,

@@ -3,9 +3,9 @@
 // from has changed, and never after.
 #include "plumbfoot/casebook/derived.h"
 
+#include <fcntl.h>
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
-#include <fcntl.h>
 #include <sys/stat.h>
 
 #include <algorithm>
@@ -53,9 +53,7 @@ class DerivedTest : public testing::Test {
   void Keep(const std::string& text = "2026-05-01") {
     SaveDerived(book_, ReadLater(), kName, text);
   }
-  std::optional<std::string> Kept() {
-    return LoadDerived(book_, juno_, kName);
-  }
+  std::optional<std::string> Kept() { return LoadDerived(book_, juno_, kName); }
 
   fs::path folder_;
   Casebook book_;
@@ -124,7 +122,8 @@ TEST_F(DerivedTest, IsGoneWithAnyChange) {
          notes.change_notes = [](Notes& n) { n.next_visit = DayNumber(7); };
          Record(notes);
        }},
-      {"the first aim", [&] { ASSERT_TRUE(RecordAims(book_, juno_, {drift})); }},
+      {"the first aim",
+       [&] { ASSERT_TRUE(RecordAims(book_, juno_, {drift})); }},
       {"a second aim",
        [&] {
          drift.value = 2.0;

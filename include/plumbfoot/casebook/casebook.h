@@ -158,8 +158,8 @@ struct Visit {
 /// By what one notices that a file or folder isn't what it was: size, times of
 /// change, the file's number.
 struct Stamp {
-  std::string path;         ///< From a folder on; "." is that folder itself.
-  std::uint64_t size = 0;   ///< [bytes]; 0 of a folder.
+  std::string path;        ///< From a folder on; "." is that folder itself.
+  std::uint64_t size = 0;  ///< [bytes]; 0 of a folder.
   std::uint64_t number = 0;
   std::int64_t modified_ns = 0;  ///< Since 1970.
   std::int64_t changed_ns = 0;   ///< Since 1970.
