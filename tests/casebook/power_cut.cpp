@@ -139,10 +139,13 @@ void Apply(const Change& change, Names& names) {
 
 class Disk {
  public:
-  /// @param top     What is below it is replayed.
-  /// @param before  What of it stood in `inside` before; all safe.
-  Disk(fs::path top, const fs::path& before, const CutOptions& options)
-      : top_(std::move(top)), options_(options), nodes_{{true, "", ""}} {
+  /// @param book    It is replayed, and its name in the folder above it.
+  /// @param before  The folder above it as it was before; all safe.
+  Disk(const fs::path& book, const fs::path& before, const CutOptions& options)
+      : top_(book.parent_path()),
+        name_(book.filename().string()),
+        options_(options),
+        nodes_{{true, "", ""}} {
     if (fs::exists(before)) Load(before, 0);
     begin_ = names_;
   }
@@ -199,7 +202,9 @@ class Disk {
     fs::path rest(path);
     if (rest.is_absolute()) {
       rest = rest.lexically_normal().lexically_relative(top_);
-      if (rest.empty() || *rest.begin() == "..") return std::nullopt;
+      if (rest.empty() || (*rest.begin() != "." && *rest.begin() != name_)) {
+        return std::nullopt;
+      }
     } else {
       const auto open = open_.find(NumberOf(from));
       if (open == open_.end()) return std::nullopt;
@@ -248,6 +253,7 @@ class Disk {
   bool Synced(int file);
 
   fs::path top_;
+  std::string name_;
   CutOptions options_;
   std::vector<Node> nodes_;  ///< 0 is `top`.
   Names begin_;
@@ -387,7 +393,7 @@ bool Disk::Do(const SystemCall& call) {
         word.find_first_not_of("0123456789") == std::string::npos &&
         word.size() < 5;
     if ((number && open_.contains(std::stoi(word))) ||
-        word.find(top_.string()) != std::string::npos) {
+        word.find((top_ / name_).string()) != std::string::npos) {
       throw std::logic_error("replay: doesn't know " + name);
     }
   }
@@ -577,7 +583,6 @@ PowerCuts CutPower(const fs::path& before,
                    const fs::path& scratch,
                    const CutOptions& options) {
   const std::string name = book.filename().string();
-  const fs::path top = book.parent_path();
   Shelf shelf(scratch / "shelf");
   const fs::path base = scratch / "base";
   fs::create_directories(base);
@@ -589,7 +594,7 @@ PowerCuts CutPower(const fs::path& before,
   std::vector<Contents> held(1);
   const auto all = [](const Node& node) { return node.bytes; };
   {
-    Disk disk(top, base, options);
+    Disk disk(book, base, options);
     for (const SystemCall& call : calls) {
       const int said = disk.said();
       disk.Do(call);
@@ -610,7 +615,7 @@ PowerCuts CutPower(const fs::path& before,
   PowerCuts cuts;
   geometry::Random random(options.seed);
   std::set<std::string> seen;
-  Disk disk(top, base, options);
+  Disk disk(book, base, options);
   const auto cut = [&](const std::set<std::size_t>& lost, int how) {
     const std::string when =
         fmt::format("moment {}, {} names lost", cuts.moments, lost.size());
