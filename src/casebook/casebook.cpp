@@ -53,8 +53,7 @@ void AddStamps(Day day,
   for (Stamp stamp : of_visit) {
     const fs::path path(stamp.path);
     const fs::path name = path.filename();
-    if (name != "." && name != kVisitFile && name != kRecordFile &&
-        name != kReportFile) {
+    if (name != "." && name != kVisitFile && name != kReportFile) {
       continue;
     }
     stamp.path = (folder / path).generic_string();

@@ -133,8 +133,6 @@ TEST_F(DerivedTest, IsGoneWithAnyChange) {
       {"no aims any more", [&] { fs::remove(home_ / "aims.json"); }},
       {"an edited visit", [&] { EditUnseen(visit_ / "visit.json"); }},
       {"it is put right", [&] { EditUnseen(visit_ / "visit.json"); }},
-      {"an edited record", [&] { EditUnseen(record / "record.json"); }},
-      {"it is put right", [&] { EditUnseen(record / "record.json"); }},
       {"an edited report", [&] { EditUnseen(record / "report.json"); }},
       {"it is put right", [&] { EditUnseen(record / "report.json"); }},
       {"a record taken away",

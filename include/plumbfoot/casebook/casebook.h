@@ -172,8 +172,8 @@ struct History {
   std::vector<Visit> visits;  ///< Oldest first.
   std::vector<Aim> aims;      ///< All that were ever set; oldest first.
   std::vector<Damage> set_aside;
-  /// Of whatever a number or a word of this was read from, each taken before
-  /// its file was read; paths from the horse's folder on. See derived.h.
+  /// Of the files that numbers and notes were read from, each taken before its
+  /// file was read; paths from the horse's folder on. See derived.h.
   std::vector<Stamp> stamps;
   std::int64_t read_at_ns = 0;  ///< Before the first of them; since 1970.
 };

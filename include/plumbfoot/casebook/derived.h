@@ -28,8 +28,9 @@ struct DerivedName {
 
 /// The text that was kept, if not one file that it was worked out from has been
 /// changed, added or removed since: aims.json, and of every visit its folder,
-/// visit.json, and each record.json and report.json. Photos are not looked at;
-/// that one is missing or damaged is ReadHistory's and VerifyCasebook's to say.
+/// visit.json, and each report.json. The other files of a record hold no number
+/// of it; that one of them is missing or damaged is ReadHistory's and
+/// VerifyCasebook's to say.
 std::optional<std::string> LoadDerived(const Casebook& casebook,
                                        const Horse& horse,
                                        const DerivedName& name);
