@@ -185,8 +185,8 @@ Result<json> ReadSummary(const fs::path& folder, const StoredRecord& record) {
   const json::parser_callback_t keep =
       [](int depth, json::parse_event_t event, json& parsed) {
         return depth != 1 || event != json::parse_event_t::key ||
-               (parsed != "points" && parsed != "observations" &&
-                parsed != "cautions");
+               (parsed != "points" && parsed != "lines" &&
+                parsed != "observations" && parsed != "cautions");
       };
   json summary = json::parse(*bytes, keep, false);
   if (!summary.is_object()) {

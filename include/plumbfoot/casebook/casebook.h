@@ -138,8 +138,8 @@ struct FootRecord {
   /// recorded it. Same photos, same text: the same record.
   std::string made_from;
   std::map<View, RecordedPhoto> photos;
-  /// report.json without its "points", "observations" and "cautions": all that
-  /// is needed to compare and to see a trend ("measures", "photos", "shod",
+  /// report.json without its "points", "lines", "observations" and "cautions":
+  /// all that is needed to compare and to see a trend ("measures", "photos", "shod",
   /// "visit", ...; see report/report_json.h). LoadReport has the rest.
   nlohmann::json summary;
 };
