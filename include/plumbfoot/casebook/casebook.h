@@ -139,8 +139,8 @@ struct FootRecord {
   std::string made_from;
   std::map<View, RecordedPhoto> photos;
   /// report.json without its "points", "lines", "observations" and "cautions":
-  /// all that is needed to compare and to see a trend ("measures", "photos", "shod",
-  /// "visit", ...; see report/report_json.h). LoadReport has the rest.
+  /// all that is needed to compare and to see a trend ("measures", "photos",
+  /// "shod", "visit", ...; see report/report_json.h). LoadReport has the rest.
   nlohmann::json summary;
 };
 
