@@ -351,8 +351,8 @@ bool Disk::Synced(int file) {
 bool Disk::Do(const SystemCall& call) {
   const auto& words = call.arguments;
   const std::string& name = call.name;
-  static const std::string kHere = "AT_FDCWD";
-  if (name == "open") return Opened(call, kHere, words.at(0), words.at(1));
+  static const std::string here = "AT_FDCWD";
+  if (name == "open") return Opened(call, here, words.at(0), words.at(1));
   if (name == "openat") {
     return Opened(call, words.at(0), words.at(1), words.at(2));
   }
@@ -364,15 +364,15 @@ bool Disk::Do(const SystemCall& call) {
   if (name == "fsync" || name == "fdatasync") {
     return Synced(NumberOf(words.at(0)));
   }
-  if (name == "rename") return Renamed(kHere, words.at(0), kHere, words.at(1));
+  if (name == "rename") return Renamed(here, words.at(0), here, words.at(1));
   if (name == "renameat" || (name == "renameat2" && words.at(4) == "0")) {
     return Renamed(words.at(0), words.at(1), words.at(2), words.at(3));
   }
-  if (name == "unlink" || name == "rmdir") return Removed(kHere, words.at(0));
+  if (name == "unlink" || name == "rmdir") return Removed(here, words.at(0));
   if (name == "unlinkat") return Removed(words.at(0), words.at(1));
   if (name == "mkdir" || name == "mkdirat") {
     const bool at = name == "mkdirat";
-    const auto place = Place(at ? words.at(0) : kHere, words.at(at ? 1 : 0));
+    const auto place = Place(at ? words.at(0) : here, words.at(at ? 1 : 0));
     if (!place) return false;
     Make(*place, true);
     return true;
