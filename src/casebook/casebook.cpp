@@ -44,6 +44,23 @@ Refusal Several(const std::vector<Horse>& horses) {
           "Say which with its yard (--yard \"\" is the one of no yard)."};
 }
 
+/// Those of the files that a visit's words and numbers were read from, and of
+/// its folder.
+void AddStamps(Day day,
+               const std::vector<Stamp>& of_visit,
+               std::vector<Stamp>& stamps) {
+  const fs::path folder = fs::path(kVisits) / DayText(day);
+  for (Stamp stamp : of_visit) {
+    const fs::path path(stamp.path);
+    const fs::path name = path.filename();
+    if (name != "." && name != kVisitFile && name != kReportFile) {
+      continue;
+    }
+    stamp.path = (folder / path).generic_string();
+    stamps.push_back(std::move(stamp));
+  }
+}
+
 }  // namespace
 
 Result<Casebook> OpenCasebook(const fs::path& folder) {
@@ -156,12 +173,16 @@ Result<Horse> FindHorse(const Casebook& casebook,
 History ReadHistory(const Casebook& casebook, const Horse& horse) {
   History history;
   history.horse = horse;
+  history.read_at_ns = std::chrono::duration_cast<std::chrono::nanoseconds>(
+                           std::chrono::system_clock::now().time_since_epoch())
+                           .count();
+  const fs::path folder = HorseFolder(casebook, horse.folder);
+  history.stamps = {StampOf(folder, kAimsFile), StampOf(folder, kVisits)};
   if (auto aims = ReadAims(casebook, horse)) {
     history.aims = std::move(*aims);
   } else {
     history.set_aside.push_back(
-        {Inside(casebook, HorseFolder(casebook, horse.folder) / kAimsFile),
-         aims.error()});
+        {Inside(casebook, folder / kAimsFile), aims.error()});
   }
   std::map<Day, IndexedVisit> known = LoadIndex(casebook, horse.folder);
   std::map<Day, IndexedVisit> index;
@@ -189,6 +210,7 @@ History ReadHistory(const Casebook& casebook, const Horse& horse) {
   }
   if (changed || !known.empty()) SaveIndex(casebook, horse.folder, index);
   for (auto& [day, indexed] : index) {
+    AddStamps(day, indexed.stamps, history.stamps);
     history.visits.push_back(std::move(indexed.visit));
   }
   std::sort(history.visits.begin(),

@@ -1,7 +1,9 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "casebook/read.h"
 
+#include <fcntl.h>
 #include <sys/stat.h>
+#include <unistd.h>
 
 #include <algorithm>
 #include <system_error>
@@ -24,6 +26,17 @@ Refusal WrongHash() {
 
 Refusal Missing() {
   return {RefusalCode::kFileMissing, "It is missing.", MendRemedy()};
+}
+
+void Fill(const struct stat& there, Stamp& stamp) {
+  constexpr std::int64_t kSecond = 1'000'000'000;
+  // A folder's size says nothing that its times don't.
+  if (!S_ISDIR(there.st_mode)) {
+    stamp.size = static_cast<std::uint64_t>(there.st_size);
+  }
+  stamp.number = there.st_ino;
+  stamp.modified_ns = there.st_mtim.tv_sec * kSecond + there.st_mtim.tv_nsec;
+  stamp.changed_ns = there.st_ctim.tv_sec * kSecond + there.st_ctim.tv_nsec;
 }
 
 }  // namespace
@@ -116,18 +129,27 @@ Result<StoredRecord> ReadRecord(const fs::path& folder,
   return record;
 }
 
-Stamp StampOf(const fs::path& folder, std::string path) {
-  constexpr std::int64_t kSecond = 1'000'000'000;
+FolderHandle::FolderHandle(const fs::path& folder)
+    : folder_(::open(folder.c_str(), O_PATH | O_DIRECTORY | O_CLOEXEC)) {}
+
+FolderHandle::~FolderHandle() {
+  if (folder_ >= 0) ::close(folder_);
+}
+
+Stamp FolderHandle::StampOf(std::string path) const {
   Stamp stamp{std::move(path)};
   struct stat there {};
-  if (::stat((folder / stamp.path).c_str(), &there) != 0) return stamp;
-  // A folder's size says nothing that its times don't.
-  if (!S_ISDIR(there.st_mode)) {
-    stamp.size = static_cast<std::uint64_t>(there.st_size);
+  if (folder_ < 0 || ::fstatat(folder_, stamp.path.c_str(), &there, 0) != 0) {
+    return stamp;
   }
-  stamp.number = there.st_ino;
-  stamp.modified_ns = there.st_mtim.tv_sec * kSecond + there.st_mtim.tv_nsec;
-  stamp.changed_ns = there.st_ctim.tv_sec * kSecond + there.st_ctim.tv_nsec;
+  Fill(there, stamp);
+  return stamp;
+}
+
+Stamp StampOf(const fs::path& folder, std::string path) {
+  Stamp stamp{std::move(path)};
+  struct stat there {};
+  if (::stat((folder / stamp.path).c_str(), &there) == 0) Fill(there, stamp);
   return stamp;
 }
 
@@ -163,8 +185,8 @@ Result<json> ReadSummary(const fs::path& folder, const StoredRecord& record) {
   const json::parser_callback_t keep =
       [](int depth, json::parse_event_t event, json& parsed) {
         return depth != 1 || event != json::parse_event_t::key ||
-               (parsed != "points" && parsed != "observations" &&
-                parsed != "cautions");
+               (parsed != "points" && parsed != "lines" &&
+                parsed != "observations" && parsed != "cautions");
       };
   json summary = json::parse(*bytes, keep, false);
   if (!summary.is_object()) {

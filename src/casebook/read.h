@@ -3,7 +3,6 @@
 /// One visit, one record, as they lie on the disk.
 #pragma once
 
-#include <cstdint>
 #include <filesystem>
 #include <optional>
 #include <string>
@@ -49,17 +48,22 @@ std::vector<ListedRecord> RecordsOf(const StoredVisit& visit,
 Result<StoredRecord> ReadRecord(const std::filesystem::path& folder,
                                 const std::string& sha256);
 
-/// By what one notices that a file or folder isn't what it was: size, times of
-/// change, the file's number.
-struct Stamp {
-  std::string path;  ///< From the visit's folder on; "." is the folder itself.
-  std::uint64_t size = 0;
-  std::uint64_t number = 0;
-  std::int64_t modified_ns = 0;
-  std::int64_t changed_ns = 0;
-  friend bool operator==(const Stamp&, const Stamp&) = default;
+/// Looks at many files below one folder, which isn't sought again for each.
+class FolderHandle {
+ public:
+  explicit FolderHandle(const std::filesystem::path& folder);
+  ~FolderHandle();
+  FolderHandle(const FolderHandle&) = delete;
+  FolderHandle& operator=(const FolderHandle&) = delete;
+  /// All zero where there is no such file.
+  /// @param path  From the folder on.
+  Stamp StampOf(std::string path) const;
+
+ private:
+  int folder_ = -1;
 };
 /// All zero where there is no such file.
+/// @param path  From `folder` on.
 Stamp StampOf(const std::filesystem::path& folder, std::string path);
 
 /// Is the file there, and of its size?

@@ -161,6 +161,8 @@ Result<Staging> Staging::Begin(const Casebook& casebook,
   // Never a name that a plan which is half thrown away could mean.
   std::string folder = (staging / "XXXXXX").string();
   if (::mkdtemp(folder.data()) == nullptr) return CannotWrite(staging, errno);
+  // Or the plan in it could be lost after some of its renames were done.
+  photo::SyncFolder(staging);
   return Staging(casebook.folder, folder);
 }
 

@@ -1,14 +1,13 @@
 // SPDX-License-Identifier: Apache-2.0
 #include <fmt/format.h>
 
-#include <algorithm>
 #include <memory>
 #include <nlohmann/json.hpp>
 
 #include "cli/commands.h"
+#include "cli/due.h"
 #include "cli/horse_history.h"
 #include "plumbfoot/casebook/casebook.h"
-#include "plumbfoot/report/horse_history.h"
 
 namespace plumbfoot::cli {
 namespace {
@@ -49,51 +48,6 @@ void Print(const std::vector<Damage>& damage, std::FILE* to) {
                d.refusal.message,
                d.refusal.remedy);
   }
-}
-
-/// As casebook::WhoIsDue; a horse whose toe angle drifts by more than is
-/// allowed is due before that, unless a person has set the day. Opens such
-/// horses whole.
-casebook::DueList DueUntil(const Casebook& casebook, Day until) {
-  // CHOSEN: as far ahead as a year of four digits allows.
-  const Day for_ever(std::chrono::year(9999) / 12 / 31);
-  casebook::DueList list = casebook::WhoIsDue(casebook, for_ever);
-  for (casebook::Due& due : list.due) {
-    const auto aims = casebook::ReadAims(casebook, due.horse);
-    if (!aims) {
-      list.set_aside.push_back({due.horse.folder, aims.error()});
-      continue;
-    }
-    const auto count = casebook::AimsThatCount(*aims);
-    if (std::none_of(count.begin(), count.end(), [](const casebook::Aim& aim) {
-          return aim.what == casebook::kAllowedDrift;
-        })) {
-      continue;
-    }
-    const casebook::History record = ReadHistory(casebook, due.horse);
-    list.set_aside.insert(
-        list.set_aside.end(), record.set_aside.begin(), record.set_aside.end());
-    if (record.visits.empty() || record.visits.back().notes.next_visit) {
-      continue;
-    }
-    bool damaged = false;
-    const auto history =
-        report::MakeHistory(RequestOf(record, {}, {}, damaged));
-    if (!history || history->because != trend::DueBecause::kAngleDrifts) {
-      continue;
-    }
-    due.next_visit =
-        std::min(due.next_visit, *casebook::ParseDay(history->next_visit));
-  }
-  std::erase_if(list.due, [until](const casebook::Due& due) {
-    return due.next_visit > until;
-  });
-  std::stable_sort(list.due.begin(),
-                   list.due.end(),
-                   [](const casebook::Due& a, const casebook::Due& b) {
-                     return a.next_visit < b.next_visit;
-                   });
-  return list;
 }
 
 ExitStatus RunDue(const Casebook& casebook, const HistoryWords& words) {

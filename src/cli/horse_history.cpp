@@ -6,9 +6,12 @@
 
 #include <charconv>
 #include <ctime>
+#include <future>
+#include <list>
 #include <optional>
 #include <utility>
 
+#include "cli/due.h"
 #include "cli/settings.h"
 #include "plumbfoot/casebook/record.h"
 #include "plumbfoot/draw/time_chart.h"
@@ -175,6 +178,7 @@ ExitStatus RunHorseHistory(const casebook::Casebook& casebook,
   if (!aims->empty()) {
     const auto added = casebook::RecordAims(casebook, *horse, *aims);
     if (!added) return Refuse(added.error());
+    KeepDue(casebook, *horse);
   }
   const casebook::History record = casebook::ReadHistory(casebook, *horse);
   bool damaged = !record.set_aside.empty();
@@ -198,20 +202,42 @@ ExitStatus RunHorseHistory(const casebook::Casebook& casebook,
   const auto history = report::MakeHistory(std::move(request));
   if (!history) return Refuse(history.error());
 
-  // Everything is made before anything is written.
-  // One after the other: text is set in one thread only (DEVELOPERS.md).
-  const std::string text = report::HistoryText(*history);
-  std::vector<photo::NamedBytes> files = {
-      {"history.json", text}, {"history.csv", report::HistoryCsv(*history)}};
+  // Everything is made before anything is written. Pages are drawn one after
+  // the other, as text is set in one thread only (DEVELOPERS.md); what sets
+  // none is done beside.
+  auto csv_made = std::async(
+      std::launch::async, [&history] { return report::HistoryCsv(*history); });
+  auto text_made = std::async(
+      std::launch::async, [&history] { return report::HistoryText(*history); });
+  struct Page {
+    std::string name;
+    std::string svg;
+    draw::Canvas canvas;  // Not let go of in the thread that packs it.
+    std::future<std::string> png;
+  };
+  std::list<Page> pages;
   for (const report::FootHistory& foot : history->feet) {
     for (const View view : {View::kSolar, View::kLateral}) {
       const draw::TimeChart chart = report::ChartOf(*history, foot, view);
       if (chart.panels.empty()) continue;
-      const std::string name = fmt::format(
-          "{}-{}", geometry::FootName(foot.foot), geometry::ViewName(view));
-      files.push_back({name + ".png", draw::TimeChartPng(chart)});
-      files.push_back({name + ".svg", draw::TimeChartSvg(chart)});
+      pages.push_back({fmt::format("{}-{}",
+                                   geometry::FootName(foot.foot),
+                                   geometry::ViewName(view)),
+                       "",
+                       draw::TimeChartOnPng(chart),
+                       {}});
+      Page& page = pages.back();
+      page.png = std::async(std::launch::async,
+                            [&page] { return page.canvas.Finish(); });
+      page.svg = draw::TimeChartSvg(chart);
     }
+  }
+  const std::string text = text_made.get();
+  std::vector<photo::NamedBytes> files = {{"history.json", text},
+                                          {"history.csv", csv_made.get()}};
+  for (Page& page : pages) {
+    files.push_back({page.name + ".png", page.png.get()});
+    files.push_back({page.name + ".svg", std::move(page.svg)});
   }
   const auto written = photo::WriteSet(words.out, files);
   if (!written) return Refuse(written.error());

@@ -13,9 +13,11 @@
 #include "cli/horse_history.h"
 #include "cli/settings.h"
 #include "plumbfoot/casebook/casebook.h"
+#include "plumbfoot/photo/encode_jpeg.h"
 #include "plumbfoot/photo/photo.h"
 #include "plumbfoot/photo/read_file.h"
 #include "plumbfoot/photo/write_file.h"
+#include "plumbfoot/report/drawn_photo.h"
 #include "plumbfoot/report/owner_case.h"
 #include "plumbfoot/report/zip_files.h"
 
@@ -76,19 +78,39 @@ std::optional<Earlier> EarlierThan(const casebook::History& history,
   return std::nullopt;
 }
 
-Result<std::vector<report::OwnerPicture>> PicturesOf(const FootRecord& record) {
+/// The recorded photos with their measures drawn on: as they were drawn when
+/// they were recorded, in English, or again in the page's language.
+Result<std::vector<report::OwnerPicture>> PicturesOf(
+    const FootRecord& record,
+    const nlohmann::json& report,
+    const report::OwnerWords& words) {
   std::vector<report::OwnerPicture> pictures;
   for (const View view : {View::kSolar, View::kLateral}) {
-    if (!record.photos.contains(view)) continue;
-    const fs::path path = record.folder / fmt::format("{}-annotated.jpg",
-                                                      geometry::ViewName(view));
-    auto bytes = photo::ReadBytes(path);
-    if (!bytes) return bytes.error();
-    auto photo = photo::LoadPhoto(path);
-    if (!photo) return photo.error();
+    const auto recorded = record.photos.find(view);
+    if (recorded == record.photos.end()) continue;
     report::OwnerPicture picture;
-    picture.rgb = photo->rgb;
-    picture.jpeg = std::move(*bytes);
+    if (words.language() != "en") {
+      const auto photo =
+          photo::LoadPhoto(record.folder / recorded->second.file);
+      if (!photo) return photo.error();
+      auto drawn = report::DrawnAgain(report, view, *photo, words);
+      if (!drawn) return drawn.error();
+      if (*drawn) {
+        picture.jpeg = photo::EncodeJpeg(**drawn);
+        picture.rgb = std::move(**drawn);
+      }
+    }
+    if (picture.rgb.empty()) {
+      const fs::path path =
+          record.folder /
+          fmt::format("{}-annotated.jpg", geometry::ViewName(view));
+      auto bytes = photo::ReadBytes(path);
+      if (!bytes) return bytes.error();
+      auto photo = photo::LoadPhoto(path);
+      if (!photo) return photo.error();
+      picture.rgb = photo->rgb;
+      picture.jpeg = std::move(*bytes);
+    }
     pictures.push_back(std::move(picture));
   }
   return pictures;
@@ -203,7 +225,7 @@ ExitStatus RunReport(const ReportWords& words) {
       if (!before) return Refuse(before.error());
       foot.earlier = {casebook::DayText(earlier->day), std::move(*before)};
     }
-    auto pictures = PicturesOf(*record);
+    auto pictures = PicturesOf(*record, foot.now.report, *texts);
     if (!pictures) return Refuse(pictures.error());
     foot.pictures = std::move(*pictures);
     owner_case.feet.push_back(std::move(foot));

@@ -10,6 +10,7 @@
 #include <nlohmann/json.hpp>
 
 #include "cli/commands.h"
+#include "cli/due.h"
 #include "cli/scale_words.h"
 #include "cli/visit_feet.h"
 #include "cli/visit_photos.h"
@@ -331,6 +332,7 @@ Result<Told> DoVisit(const VisitWords& words) {
     auto recorded = casebook::RecordVisit(*opened, visit);
     if (!recorded) return recorded.error();
     told.recorded = std::move(*recorded);
+    KeepDue(*opened, told.recorded.horse);
   }
   known.insert(
       known.end(), told.recorded.known.begin(), told.recorded.known.end());

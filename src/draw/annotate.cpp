@@ -72,18 +72,33 @@ const Measured* Find(const ViewMeasures& measures, MeasureId id) {
              : std::get_if<Measured>(&found->second);
 }
 
+std::string NameOf(PointId id, const AnnotateWords& words) {
+  const auto told = words.points.find(id);
+  return told != words.points.end() ? told->second
+                                    : std::string(PointWords(id));
+}
+
 /// One line for each measure that was taken: "Width 128.4 ± 1.2 mm".
-std::string Lines(const ViewMeasures& measures,
-                  std::initializer_list<MeasureId> ids) {
+std::string LinesOf(const ViewMeasures& measures,
+                    const AnnotateWords& words,
+                    std::initializer_list<MeasureId> ids) {
   std::string text;
   for (const MeasureId id : ids) {
     const Measured* measured = Find(measures, id);
     if (measured == nullptr) continue;
     const measure::MeasureInfo& info = measure::InfoOf(id);
+    const auto told = words.measures.find(id);
+    std::string numbers = judge::ShowInLine(*measured, info.unit);
+    for (std::size_t at = numbers.find('.'); at != std::string::npos;
+         at = numbers.find('.', at + words.decimal_mark.size())) {
+      numbers.replace(at, 1, words.decimal_mark);
+    }
     text += fmt::format("{}{} {}",
                         text.empty() ? "" : "\n",
-                        info.name,
-                        judge::ShowInLine(*measured, info.unit));
+                        told != words.measures.end()
+                            ? std::string_view(told->second)
+                            : info.name,
+                        numbers);
   }
   return text;
 }
@@ -113,8 +128,12 @@ PhotoPoint SeenAt(const PlacedPoint& point) {
 /// What is drawn on one photo, in the annotated picture's pixels.
 class Sketch {
  public:
-  Sketch(Canvas& canvas, const Box& photo, double scale)
+  Sketch(Canvas& canvas,
+         const Box& photo,
+         double scale,
+         const AnnotateWords& words)
       : canvas_(canvas),
+        words_(words),
         photo_(photo),
         scale_(scale),
         em_(photo.width * kLetter),
@@ -125,6 +144,10 @@ class Sketch {
   static constexpr double kLetter = 0.0225;
 
   double em() const { return em_; }
+  std::string Lines(const ViewMeasures& measures,
+                    std::initializer_list<MeasureId> ids) const {
+    return LinesOf(measures, words_, ids);
+  }
   LabelPlacer& placer() { return placer_; }
   CanvasPoint At(PhotoPoint p) const { return {scale_ * p.x, scale_ * p.y}; }
 
@@ -202,7 +225,7 @@ class Sketch {
     const CanvasPoint at = At(SeenAt(point));
     DrawMarker(canvas_, at, point.placed_by, em_);
     placer_.AvoidPoint(at);
-    std::string name(PointWords(id));
+    std::string name = NameOf(id, words_);
     if (!find::IsSure(point)) name += "?";
     names_.push_back({std::move(name), at, toward, kWhite, false});
   }
@@ -304,6 +327,7 @@ class Sketch {
   }
 
   Canvas& canvas_;
+  const AnnotateWords& words_;
   Box photo_;
   double scale_;
   double em_;
@@ -367,10 +391,10 @@ void DrawSolar(Sketch& sketch,
     sketch.Stroke(frog, sketch.ThePen(kInnerColour), frog.size() == 3);
     const CanvasPoint side = sketch.Roomier(
         Along(frog[0], frog[1], 0.4), Along(frog.back(), frog[1], 0.4), middle);
-    sketch.Label(Lines(measures,
-                       {MeasureId::kFrogLength,
-                        MeasureId::kFrogWidth,
-                        MeasureId::kFrogWidthToLength}),
+    sketch.Label(sketch.Lines(measures,
+                              {MeasureId::kFrogLength,
+                               MeasureId::kFrogWidth,
+                               MeasureId::kFrogWidthToLength}),
                  side,
                  side - middle,
                  kInnerColour);
@@ -382,7 +406,7 @@ void DrawSolar(Sketch& sketch,
     sketch.Stroke({Along(heel, toe, -0.12), heel}, sketch.Dashed(kAxisColour));
     sketch.Stroke({toe, Along(heel, toe, 1.12)}, sketch.Dashed(kAxisColour));
     sketch.Dimension(heel, toe, sketch.ThePen(kAxisColour));
-    sketch.Label(Lines(measures, {MeasureId::kBearingLength}),
+    sketch.Label(sketch.Lines(measures, {MeasureId::kBearingLength}),
                  Along(heel, toe, 0.97),
                  toe - heel,
                  kAxisColour);
@@ -393,7 +417,7 @@ void DrawSolar(Sketch& sketch,
     const CanvasPoint a = sketch.At(heel_left->px);
     const CanvasPoint b = sketch.At(heel_right->px);
     sketch.Dimension(a, b, sketch.ThePen(kHeelColour));
-    sketch.Label(Lines(measures, {MeasureId::kHeelWidth}),
+    sketch.Label(sketch.Lines(measures, {MeasureId::kHeelWidth}),
                  Along(a, b, 0.65),
                  Along(a, b, 0.5) - middle,
                  kHeelColour);
@@ -404,7 +428,8 @@ void DrawSolar(Sketch& sketch,
     sketch.Dimension(a, b, sketch.ThePen(kFirstColour, 1.2));
     const CanvasPoint end = sketch.Roomier(a, b, middle);
     sketch.Label(
-        Lines(measures, {MeasureId::kBearingWidth, MeasureId::kWidthToLength}),
+        sketch.Lines(measures,
+                     {MeasureId::kBearingWidth, MeasureId::kWidthToLength}),
         end,
         end - middle,
         kFirstColour);
@@ -427,7 +452,7 @@ void DrawLateral(Sketch& sketch,
     back = heel - toe;
     sketch.Stroke({Along(toe, heel, -0.25), Along(toe, heel, 1.55)},
                   sketch.ThePen(kGroundColour));
-    sketch.Label(Lines(measures, {MeasureId::kSupportLength}),
+    sketch.Label(sketch.Lines(measures, {MeasureId::kSupportLength}),
                  Along(toe, heel, 0.5),
                  {0, 1},
                  kGroundColour);
@@ -461,7 +486,7 @@ void DrawLateral(Sketch& sketch,
       sketch.Stroke({b, b - 0.55 * *back}, sketch.Dashed(kInnerColour, 0.6));
       const CanvasPoint at =
           sketch.AngleArc(b, -*back, a - b, 1.6 * arc, kInnerColour);
-      sketch.Label(Lines(measures, {MeasureId::kHairlineAngle}),
+      sketch.Label(sketch.Lines(measures, {MeasureId::kHairlineAngle}),
                    at,
                    *back + (a - middle),
                    kInnerColour);
@@ -496,10 +521,10 @@ void DrawLateral(Sketch& sketch,
     if (back && is_measured(MeasureId::kHeelAngle)) {
       anchor = sketch.AngleArc(ground, *back, top - ground, arc, kHeelColour);
     }
-    sketch.Label(Lines(measures,
-                       {MeasureId::kHeelAngle,
-                        MeasureId::kHeelWallLength,
-                        MeasureId::kHeelHeight}),
+    sketch.Label(sketch.Lines(measures,
+                              {MeasureId::kHeelAngle,
+                               MeasureId::kHeelWallLength,
+                               MeasureId::kHeelHeight}),
                  anchor,
                  back.value_or(CanvasVector{}),
                  kHeelColour);
@@ -521,12 +546,12 @@ void DrawLateral(Sketch& sketch,
       sketch.Stroke({low, low + 0.42 * *back}, sketch.Dashed(kAxisColour, 0.6));
       anchor = sketch.AngleArc(low, *back, high - low, 1.2 * arc, kAxisColour);
     }
-    sketch.Label(
-        Lines(measures,
-              {MeasureId::kPasternAngle, MeasureId::kHoofPasternDifference}),
-        anchor,
-        back.value_or(CanvasVector{}) + (high - low),
-        kAxisColour);
+    sketch.Label(sketch.Lines(measures,
+                              {MeasureId::kPasternAngle,
+                               MeasureId::kHoofPasternDifference}),
+                 anchor,
+                 back.value_or(CanvasVector{}) + (high - low),
+                 kAxisColour);
   }
   if (c.toe_line) {
     const CanvasPoint ground = sketch.At((*c.toe_line)[0]);
@@ -535,10 +560,10 @@ void DrawLateral(Sketch& sketch,
     if (back && is_measured(MeasureId::kToeAngle)) {
       sketch.AngleArc(ground, *back, top - ground, 1.5 * arc, kFirstColour);
     }
-    sketch.Label(Lines(measures,
-                       {MeasureId::kToeAngle,
-                        MeasureId::kDorsalWallLength,
-                        MeasureId::kToeHeight}),
+    sketch.Label(sketch.Lines(measures,
+                              {MeasureId::kToeAngle,
+                               MeasureId::kDorsalWallLength,
+                               MeasureId::kToeHeight}),
                  Along(ground, top, 0.5),
                  back ? -*back : CanvasVector{},
                  kFirstColour);
@@ -549,8 +574,9 @@ void DrawLateral(Sketch& sketch,
 std::optional<double> PixelsPerMillimetre(const AnnotateOptions& options,
                                           const ViewMeasures& measures,
                                           PhotoPoint at) {
-  if (!options.plane || !measures.has_scale ||
-      options.plane->scale == geometry::ScaleSource::kNone) {
+  if (!measures.has_scale) return std::nullopt;
+  if (!options.plane) return options.px_per_mm;
+  if (options.plane->scale == geometry::ScaleSource::kNone) {
     return std::nullopt;
   }
   const geometry::PlaneMap map = geometry::NominalMap(*options.plane);
@@ -563,31 +589,34 @@ std::optional<double> PixelsPerMillimetre(const AnnotateOptions& options,
   return 2 * kStep / mm;
 }
 
-std::vector<std::string> MissingWords(const ViewPoints& points, bool hidden) {
+std::vector<std::string> MissingWords(const ViewPoints& points,
+                                      const AnnotateWords& say,
+                                      bool hidden) {
   std::vector<std::string> words;
   for (const PointId id : geometry::PointsOf(points.view)) {
     if (!points.at(id) && points.is_hidden(id) == hidden) {
-      words.emplace_back(PointWords(id));
+      words.push_back(NameOf(id, say));
     }
   }
   if (!hidden && points.view == View::kSolar && !points.outline) {
-    words.emplace_back("outline");
+    words.push_back(say.outline);
   }
   return words;
 }
 
-std::vector<std::string> UnsureWords(const ViewPoints& points) {
+std::vector<std::string> UnsureWords(const ViewPoints& points,
+                                     const AnnotateWords& say) {
   std::vector<std::string> words;
   for (const PointId id : geometry::PointsOf(points.view)) {
     if (points.at(id) && !find::IsSure(*points.at(id))) {
-      words.emplace_back(PointWords(id));
+      words.push_back(NameOf(id, say));
     }
   }
   if (points.outline && !find::IsSure(*points.outline)) {
-    words.emplace_back("outline");
+    words.push_back(say.outline);
   }
   if (points.dorsal_wall && !find::IsSure(*points.dorsal_wall)) {
-    words.emplace_back("front of the wall");
+    words.push_back(say.dorsal_wall);
   }
   return words;
 }
@@ -595,7 +624,8 @@ std::vector<std::string> UnsureWords(const ViewPoints& points) {
 /// The words below the picture.
 class BandOfWords {
  public:
-  BandOfWords(double width, double em) : width_(width), em_(em) {}
+  BandOfWords(double width, double em, const AnnotateWords& say)
+      : width_(width), em_(em), say_(say) {}
 
   void Title(const std::string& text) { Add({text, 1.3, true, false}); }
   void Words(const std::string& text) { Add({text, 1.0, false, false}); }
@@ -663,14 +693,15 @@ class BandOfWords {
       bottom = canvas.Text(words, {at.x + room, at.y}, style).bottom();
       at.x += room + size.width + 1.3 * em_;
     };
-    set(PlacedBy::kFinder, "found by Plumbfoot");
-    set(PlacedBy::kPerson, "placed by hand");
-    set(std::nullopt, "± is half of the 95 % interval");
+    set(PlacedBy::kFinder, say_.found);
+    set(PlacedBy::kPerson, say_.placed);
+    set(std::nullopt, say_.interval);
     return bottom;
   }
 
   double width_;
   double em_;
+  const AnnotateWords& say_;
   std::vector<Row> rows_;
 };
 
@@ -729,10 +760,11 @@ Annotated DrawAnnotated(const photo::Photo& photo,
   result.photo = {
       0, 0, static_cast<double>(size.width), static_cast<double>(size.height)};
   result.picture_from_photo = scale;
-  result.missing = MissingWords(points, false);
+  const AnnotateWords& say = options.words;
+  result.missing = MissingWords(points, say, false);
 
   Canvas canvas = Canvas::OnPicture(reduced);
-  Sketch sketch(canvas, result.photo, scale);
+  Sketch sketch(canvas, result.photo, scale, say);
   if (const auto photo_middle = MiddleOf(points)) {
     const CanvasPoint middle = sketch.At(*photo_middle);
     if (points.view == View::kSolar) {
@@ -752,7 +784,7 @@ Annotated DrawAnnotated(const photo::Photo& photo,
   }
   const std::vector<std::string> left_over = sketch.PlaceLabels(result.labels);
 
-  BandOfWords band(result.photo.width, sketch.em());
+  BandOfWords band(result.photo.width, sketch.em(), say);
   std::string title;
   for (const std::string* part :
        {&caption.horse, &caption.foot, &caption.date, &caption.stage}) {
@@ -763,20 +795,17 @@ Annotated DrawAnnotated(const photo::Photo& photo,
   for (const std::string& line : caption.lines) band.Words(line);
   for (const std::string& text : left_over) band.Words(text);
   band.Marks();
-  if (!measures.has_scale) {
-    band.Words("No scale in this photo: only angles and ratios are measured.");
-  }
-  if (!result.missing.empty()) {
-    band.Words(fmt::format("Not found: {} (place by hand)",
-                           fmt::join(result.missing, ", ")));
-  }
-  if (const auto unsure = UnsureWords(points); !unsure.empty()) {
-    band.Words(fmt::format("? Not sure, look and put right: {}",
-                           fmt::join(unsure, ", ")));
-  }
-  if (const auto hidden = MissingWords(points, true); !hidden.empty()) {
-    band.Words(fmt::format("Can't be seen: {}", fmt::join(hidden, ", ")));
-  }
+  if (!measures.has_scale) band.Words(say.no_scale);
+  const auto name = [&band](const std::string& text,
+                            const std::vector<std::string>& names) {
+    if (names.empty()) return;
+    band.Words(fmt::format(
+        fmt::runtime(text),
+        fmt::arg("points", fmt::format("{}", fmt::join(names, ", ")))));
+  };
+  name(say.missing, result.missing);
+  name(say.unsure, UnsureWords(points, say));
+  name(say.hidden, MissingWords(points, say, true));
   const cv::Mat words = band.Draw();
   result.rgb.create(size.height + words.rows, size.width, CV_8UC3);
   canvas.PictureInto(result.rgb.rowRange(0, size.height));

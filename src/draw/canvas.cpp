@@ -141,13 +141,13 @@ std::string PngOf(cairo_surface_t* surface) {
   image.format = PNG_FORMAT_RGB;
   image.flags = PNG_IMAGE_FLAG_FAST;
   png_alloc_size_t size = PNG_IMAGE_PNG_SIZE_MAX(image);
-  std::string bytes(size, '\0');
+  // Some ten times as much as it becomes: not filled, and given back.
+  const std::unique_ptr<char[]> room(new char[size]);
   if (png_image_write_to_memory(
-          &image, bytes.data(), &size, 0, rgb.data, 0, nullptr) == 0) {
+          &image, room.get(), &size, 0, rgb.data, 0, nullptr) == 0) {
     throw std::runtime_error(std::string("libpng: ") + image.message);
   }
-  bytes.resize(size);
-  return bytes;
+  return {room.get(), size};
 }
 
 enum class Kind { kPdf, kSvg, kPng, kPicture };

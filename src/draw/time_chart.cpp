@@ -417,11 +417,15 @@ std::string TimeChartSvg(const TimeChart& chart) {
   return canvas.Finish();
 }
 
-std::string TimeChartPng(const TimeChart& chart, double dots_per_inch) {
+Canvas TimeChartOnPng(const TimeChart& chart, double dots_per_inch) {
   Canvas canvas =
       Canvas::Png(chart.width_mm, TimeChartHeight(chart), dots_per_inch);
   DrawAll(canvas, chart, true);
-  return canvas.Finish();
+  return canvas;
+}
+
+std::string TimeChartPng(const TimeChart& chart, double dots_per_inch) {
+  return TimeChartOnPng(chart, dots_per_inch).Finish();
 }
 
 }  // namespace plumbfoot::draw

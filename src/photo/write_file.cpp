@@ -100,16 +100,6 @@ class Staged {
   int error_ = 0;
 };
 
-/// The names too must outlive a power cut. Not every file system can sync a
-/// folder, and the files themselves are safe by now, so a failure is let be.
-void SyncFolder(const fs::path& folder) {
-  const int handle = ::open(folder.empty() ? "." : folder.c_str(),
-                            O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-  if (handle < 0) return;
-  ::fsync(handle);
-  ::close(handle);
-}
-
 }  // namespace
 
 Result<Done> WriteWhole(const fs::path& path, std::string_view bytes) {
@@ -153,6 +143,14 @@ Result<Done> MakeFolders(const fs::path& folder) {
   if (failed) return CannotWrite(folder, failed.value());
   SyncFolder(above);
   return Done{};
+}
+
+void SyncFolder(const fs::path& folder) {
+  const int handle = ::open(folder.empty() ? "." : folder.c_str(),
+                            O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+  if (handle < 0) return;
+  ::fsync(handle);
+  ::close(handle);
 }
 
 Result<Done> MoveInto(const fs::path& from, const fs::path& to) {

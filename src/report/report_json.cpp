@@ -207,9 +207,27 @@ json CautionsJson(const judge::Verdict& verdict) {
   return cautions;
 }
 
+/// Where the lines that measures were taken along are seen in the photo, so
+/// that it can be drawn on again without being measured again.
+json LinesJson(const measure::Construction& construction) {
+  json lines = json::object();
+  const auto add =
+      [&lines](const char* name,
+               const std::optional<std::array<geometry::PhotoPoint, 2>>& line) {
+        if (line) lines[name] = {ToJson((*line)[0]), ToJson((*line)[1])};
+      };
+  add("frog_axis", construction.frog_axis);
+  add("widest_line", construction.widest_line);
+  add("bearing_line", construction.bearing_line);
+  add("toe_line", construction.toe_line);
+  add("pastern_line", construction.pastern_line);
+  return lines;
+}
+
 }  // namespace
 
 json ToJson(const FootReport& report) {
+  json lines = json::object();
   json photos = json::object();
   json points = json::object();
   for (const View which : {View::kSolar, View::kLateral}) {
@@ -218,6 +236,7 @@ json ToJson(const FootReport& report) {
     const std::string name(geometry::ViewName(which));
     photos[name] = PhotoJson(*view);
     points[name] = PointsJson(*view, which);
+    lines[name] = LinesJson(view->measures.construction);
   }
   return {
       {"format", "plumbfoot-report"},
@@ -231,6 +250,7 @@ json ToJson(const FootReport& report) {
        {{"name", "plumbfoot"}, {"version", report.software_version}}},
       {"photos", std::move(photos)},
       {"points", std::move(points)},
+      {"lines", std::move(lines)},
       {"measures", MeasuresJson(report)},
       {"observations", ObservationsJson(report.verdict)},
       {"cautions", CautionsJson(report.verdict)}};

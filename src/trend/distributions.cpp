@@ -4,8 +4,8 @@
 #include <boost/math/distributions/normal.hpp>
 #include <boost/math/distributions/students_t.hpp>
 #include <cstddef>
+#include <numeric>
 #include <utility>
-#include <vector>
 
 namespace plumbfoot::trend {
 
@@ -17,10 +17,8 @@ double StudentQuantile(double p, double degrees) {
   return boost::math::quantile(boost::math::students_t(degrees), p);
 }
 
-double KendallTail(int n, int s) {
+std::vector<double> KendallTails(int n) {
   const int pairs = n * (n - 1) / 2;
-  if (s <= -pairs) return 1.0;
-  if (s > pairs) return 0.0;
   // Chances of so many inversions, one element after the other: the k-th adds
   // 0 to k - 1 of them, each as likely.
   std::vector<double> chances(static_cast<std::size_t>(pairs) + 1, 0.0);
@@ -36,12 +34,15 @@ double KendallTail(int n, int s) {
     }
     chances = std::move(next);
   }
-  // S >= s where there are at most (pairs - s) / 2 inversions.
-  double tail = 0.0;
-  for (int i = 0; 2 * i <= pairs - s; ++i) {
-    tail += chances[static_cast<std::size_t>(i)];
-  }
-  return tail;
+  std::partial_sum(chances.begin(), chances.end(), chances.begin());
+  return chances;
+}
+
+double KendallTail(int n, int s) {
+  const int pairs = n * (n - 1) / 2;
+  if (s <= -pairs) return 1.0;
+  if (s > pairs) return 0.0;
+  return KendallTails(n)[static_cast<std::size_t>((pairs - s) / 2)];
 }
 
 }  // namespace plumbfoot::trend

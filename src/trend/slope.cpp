@@ -44,9 +44,12 @@ struct Ranks {
 
 std::optional<Ranks> ExactRanks(int n, double level) {
   const int pairs = n * (n - 1) / 2;
+  const std::vector<double> tails = KendallTails(n);
   // The least s that so many readings exceed seldom enough.
   for (int s = pairs % 2; s <= pairs; s += 2) {
-    if (KendallTail(n, s) > (1 - level) / 2) continue;
+    if (tails[static_cast<std::size_t>((pairs - s) / 2)] > (1 - level) / 2) {
+      continue;
+    }
     // M. Hollander and D. A. Wolfe, Nonparametric Statistical Methods, 9.3
     // (from memory): C = s - 2, ranks (N - C) / 2 and (N + C) / 2 + 1 from 1.
     const std::ptrdiff_t low = (pairs - (s - 2)) / 2 - 1;

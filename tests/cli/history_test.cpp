@@ -4,10 +4,13 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <map>
 #include <opencv2/imgcodecs.hpp>
+#include <set>
 
 #include "cli/yard.h"
 #include "plumbfoot/casebook/record.h"
+#include "plumbfoot/geometry/random.h"
 #include "report/invented_case.h"
 
 namespace plumbfoot::tests {
@@ -16,13 +19,10 @@ namespace {
 using nlohmann::json;
 using testing::HasSubstr;
 
-/// A casebook with the invented case; the folder.
-fs::path Book(const std::string& name, int visits) {
-  fs::path folder = FreshFolder(name) / "book";
-  const auto book = casebook::MakeCasebook(folder);
-  EXPECT_TRUE(book.has_value());
+/// The visits of the invented case, by date.
+std::map<std::string, casebook::VisitToRecord> Visits(int count) {
   std::map<std::string, casebook::VisitToRecord> by_date;
-  for (const report::FootReport& report : report::InventedReports(visits)) {
+  for (const report::FootReport& report : report::InventedReports(count)) {
     casebook::VisitToRecord& visit = by_date[*report.date];
     visit.horse = "Juno";
     visit.day = *casebook::ParseDay(*report.date);
@@ -45,10 +45,19 @@ fs::path Book(const std::string& name, int visits) {
     foot.points_json = "{}";
     visit.feet.push_back(std::move(foot));
   }
-  for (const auto& [date, visit] : by_date) {
-    const auto recorded = casebook::RecordVisit(*book, visit);
-    EXPECT_TRUE(recorded.has_value()) << recorded.error().message;
-  }
+  return by_date;
+}
+
+void Record(const fs::path& book, const casebook::VisitToRecord& visit) {
+  const auto recorded = casebook::RecordVisit({book}, visit);
+  EXPECT_TRUE(recorded.has_value()) << recorded.error().message;
+}
+
+/// A casebook with the invented case; the folder.
+fs::path Book(const std::string& name, int visits) {
+  fs::path folder = FreshFolder(name) / "book";
+  EXPECT_TRUE(casebook::MakeCasebook(folder).has_value());
+  for (const auto& [date, visit] : Visits(visits)) Record(folder, visit);
   return folder;
 }
 
@@ -86,6 +95,138 @@ TEST(History, PlotsAHorsesCase) {
   EXPECT_LE(target["when"]["earliest"].get<std::string>(), "2027-03-06");
   EXPECT_GE(target["when"]["latest"].get<std::string>(), "2027-03-06");
   EXPECT_EQ(target["set_by"], "Dr. Moor, vet");
+}
+
+/// What `history --due` says, and its status.
+std::pair<json, int> Due(const fs::path& book) {
+  const auto result =
+      Plumbfoot({"history", book, "--due", "--until", "2030-01-01", "--json"});
+  return {json::parse(result.out), result.status};
+}
+
+/// The same of a copy in which nothing is kept.
+std::pair<json, int> DueAnew(const fs::path& book) {
+  const fs::path copy = book.parent_path() / "copy";
+  fs::remove_all(copy);
+  fs::copy(book, copy, fs::copy_options::recursive);
+  fs::remove_all(copy / ".plumbfoot");
+  return Due(copy);
+}
+
+void EditInPlace(const fs::path& path) {
+  std::string bytes = ReadFile(path);
+  const std::size_t at = bytes.find("\"value\": ") + 9;
+  bytes.at(at) = bytes.at(at) == '1' ? '2' : '1';
+  WriteFile(path, bytes);
+}
+
+// Property: whatever is recorded, set, taken away or damaged, in any order, the
+// day that was kept is never told where it would be another now.
+TEST(History, NeverTellsAStaleDay) {
+  constexpr int kMost = 8;
+  const auto visits = Visits(kMost);
+  for (const std::uint64_t seed : {1U, 2U, 3U}) {
+    SCOPED_TRACE(seed);
+    geometry::Random random(seed);
+    const fs::path book = Book("stale", 3);
+    const casebook::Horse juno{"juno", "Juno", ""};
+    const fs::path home = book / "horses" / "juno" / "visits";
+    const auto last = [&] {
+      std::set<fs::path> days(fs::directory_iterator(home), {});
+      return *days.rbegin();
+    };
+    const auto aim = [&](std::optional<double> drift) {
+      casebook::Aim to{std::string(casebook::kAllowedDrift),
+                       {},
+                       drift,
+                       "vet",
+                       visits.begin()->second.day};
+      EXPECT_TRUE(casebook::RecordAims({book}, juno, {to}));
+    };
+    aim(1.0);
+    std::set<std::string> told;
+    for (int step = 0; step < 12; ++step) {
+      const int what = random.Below(7);
+      SCOPED_TRACE(std::to_string(step) + ": " + std::to_string(what));
+      const std::string date = last().filename();
+      if (what == 0) {
+        aim(random.Uniform(0.2, 2.0));
+      } else if (what == 1) {
+        aim(step % 2 == 0 ? std::optional<double>() : 0.7);
+      } else if (what == 2) {
+        Plumbfoot({"visit",
+                   book,
+                   "--horse",
+                   "Juno",
+                   "--date",
+                   date,
+                   "--next",
+                   step % 2 == 0 ? "2026-12-24" : "none"});
+      } else if (what == 3) {
+        Plumbfoot({"visit",
+                   book,
+                   "--horse",
+                   "Juno",
+                   "--date",
+                   date,
+                   "--remarks",
+                   std::to_string(step)});
+      } else if (what == 4 && visits.upper_bound(date) != visits.end()) {
+        Record(book, visits.upper_bound(date)->second);
+      } else if (what == 5 && fs::exists(last() / "LF-after_trim")) {
+        EditInPlace(last() / "LF-after_trim" / "report.json");
+      } else if (what == 6 && visits.begin()->first < date) {
+        fs::remove_all(last());
+      }
+      const auto kept = Due(book);
+      EXPECT_EQ(kept, DueAnew(book));
+      EXPECT_EQ(kept, Due(book));
+      for (const json& due : kept.first["due"]) {
+        told.insert(due["next_visit"].get<std::string>());
+      }
+    }
+    // The steps have told several days apart.
+    EXPECT_GE(told.size(), 3U);
+  }
+}
+
+TEST(History, TellsWhoIsDueWithoutOpeningTheHorse) {
+  const fs::path book = Book("kept", 4);
+  ASSERT_EQ(Plumbfoot({"history",
+                       book,
+                       "--horse",
+                       "Juno",
+                       "--allowed-drift",
+                       "1",
+                       "--by",
+                       "vet",
+                       "--out",
+                       FreshFolder("kept-out")})
+                .status,
+            0);
+  const fs::path index = book / ".plumbfoot" / "index" / "juno.cbor";
+  const auto opened = [&] {
+    fs::remove(index);
+    const json due = Due(book).first;
+    EXPECT_LT(due["due"][0]["next_visit"].get<std::string>(), "2026-06-27");
+    // Whoever reads a horse's history writes its index.
+    return fs::exists(index);
+  };
+  EXPECT_FALSE(opened());
+  // `visit` works the day out that its visit leads to.
+  ASSERT_EQ(Plumbfoot({"visit",
+                       book,
+                       "--horse",
+                       "Juno",
+                       "--date",
+                       "2026-05-16",
+                       "--remarks",
+                       "quiet"})
+                .status,
+            0);
+  EXPECT_FALSE(opened());
+  fs::remove_all(book / ".plumbfoot");
+  EXPECT_TRUE(opened());
 }
 
 TEST(History, KeepsWhatWasAimedFor) {

@@ -6,6 +6,7 @@
 #include <map>
 #include <opencv2/imgcodecs.hpp>
 
+#include "casebook/power_cut.h"
 #include "cli/yard.h"
 
 namespace plumbfoot::tests {
@@ -75,6 +76,50 @@ class VisitTest : public testing::Test {
   fs::path folder_;
   fs::path book_;
 };
+
+// As in tests/casebook/power_cut_test.cpp, of the command itself: a first visit
+// with a photo, then more of the same day and the notes.
+TEST_F(VisitTest, LosesNothingInAPowerCut) {
+  const std::string solar = Photo("LF-solar-before.jpg", "solar");
+  const std::string lateral = Photo("LF-lateral-after.jpg", "lateral");
+  const fs::path before = folder_ / "before";
+  for (const Words& more :
+       {Words{solar}, Words{lateral, "--trimmed", "--by", "A. Hollin"}}) {
+    SCOPED_TRACE(more.front());
+    const fs::path scratch =
+        folder_ / ("cuts-" + fs::path(more[0]).stem().string());
+    fs::create_directories(scratch);
+    Words words = {PLUMBFOOT_COMMAND,
+                   "visit",
+                   book_,
+                   "--horse",
+                   "Juno",
+                   "--date",
+                   "2026-03-14"};
+    words.insert(words.end(), more.begin(), more.end());
+    const auto calls = casebook::Trace(
+        words,
+        scratch,
+        {{"PLUMBFOOT_SETTINGS", (folder_ / "settings.json").string()}});
+    if (!calls) {
+      GTEST_SKIP() << "strace isn't installed, or may not trace here (ptrace)";
+    }
+    const casebook::PowerCuts cuts = casebook::CutPower(
+        before, book_, *calls, scratch, {.seed = 5, .random_states = 2});
+    EXPECT_THAT(cuts.faults, IsEmpty());
+    EXPECT_GE(cuts.acknowledged, 1);
+    EXPECT_GE(cuts.states, 100);
+    // The command that verifies says the same of one that was left unfinished.
+    ASSERT_FALSE(cuts.unfinished.empty());
+    const auto verified =
+        Plumbfoot({"history", cuts.unfinished.front(), "--verify"});
+    EXPECT_EQ(verified.status, 0) << verified.out;
+    EXPECT_THAT(verified.out, HasSubstr(" 0 damaged"));
+    EXPECT_EQ(Plumbfoot({"history", book_, "--verify"}).status, 0);
+    fs::remove_all(before);
+    fs::copy(book_, before, fs::copy_options::recursive);
+  }
+}
 
 TEST_F(VisitTest, SortsMeasuresAndRecords) {
   const Words photos = {Photo("LF-lateral-before.jpg", "lateral"),

@@ -36,6 +36,7 @@
 #pragma once
 
 #include <chrono>
+#include <cstdint>
 #include <filesystem>
 #include <map>
 #include <nlohmann/json.hpp>
@@ -137,9 +138,9 @@ struct FootRecord {
   /// recorded it. Same photos, same text: the same record.
   std::string made_from;
   std::map<View, RecordedPhoto> photos;
-  /// report.json without its "points", "observations" and "cautions": all that
-  /// is needed to compare and to see a trend ("measures", "photos", "shod",
-  /// "visit", ...; see report/report_json.h). LoadReport has the rest.
+  /// report.json without its "points", "lines", "observations" and "cautions":
+  /// all that is needed to compare and to see a trend ("measures", "photos",
+  /// "shod", "visit", ...; see report/report_json.h). LoadReport has the rest.
   nlohmann::json summary;
 };
 
@@ -154,12 +155,27 @@ struct Visit {
   std::vector<FootRecord> replaced;
 };
 
+/// By what one notices that a file or folder isn't what it was: size, times of
+/// change, the file's number.
+struct Stamp {
+  std::string path;        ///< From a folder on; "." is that folder itself.
+  std::uint64_t size = 0;  ///< [bytes]; 0 of a folder.
+  std::uint64_t number = 0;
+  std::int64_t modified_ns = 0;  ///< Since 1970.
+  std::int64_t changed_ns = 0;   ///< Since 1970.
+  friend bool operator==(const Stamp&, const Stamp&) = default;
+};
+
 /// All there is of one horse.
 struct History {
   Horse horse;
   std::vector<Visit> visits;  ///< Oldest first.
   std::vector<Aim> aims;      ///< All that were ever set; oldest first.
   std::vector<Damage> set_aside;
+  /// Of the files that numbers and notes were read from, each taken before its
+  /// file was read; paths from the horse's folder on. See derived.h.
+  std::vector<Stamp> stamps;
+  std::int64_t read_at_ns = 0;  ///< Before the first of them; since 1970.
 };
 
 /// Opens a casebook. What an interrupted program left is finished or cleared

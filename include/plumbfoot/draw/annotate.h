@@ -4,6 +4,7 @@
 /// an owner can be sent.
 #pragma once
 
+#include <map>
 #include <opencv2/core/mat.hpp>
 #include <optional>
 #include <string>
@@ -27,7 +28,26 @@ struct Caption {
   std::vector<std::string> lines;  ///< More, each on its own line.
 };
 
+/// The words that are drawn on the photo and below it; English unless told
+/// otherwise. "{points}" stands for names of points.
+struct AnnotateWords {
+  std::map<PointId, std::string> points;  ///< Missing ones: in English.
+  std::map<measure::MeasureId, std::string> measures;  ///< Likewise.
+  std::string outline = "outline";
+  std::string dorsal_wall = "front of the wall";
+  std::string found = "found by Plumbfoot";
+  std::string placed = "placed by hand";
+  std::string interval = "± is half of the 95 % interval";
+  std::string no_scale =
+      "No scale in this photo: only angles and ratios are measured.";
+  std::string missing = "Not found: {points} (place by hand)";
+  std::string unsure = "? Not sure, look and put right: {points}";
+  std::string hidden = "Can't be seen: {points}";
+  std::string decimal_mark = ".";
+};
+
 struct AnnotateOptions {
+  AnnotateWords words;
   /// The photo is reduced until its longer side is at most this [px].
   int longest_px = 2048;
   /// A smaller photo is enlarged to this, so that the words can be read [px].
@@ -35,6 +55,8 @@ struct AnnotateOptions {
   /// The plane of the foot, for the millimetre bar; without it, or without a
   /// scale, there is none.
   std::optional<geometry::PlaneEstimate> plane;
+  /// Where no plane is given: photo pixels per millimetre in the foot's middle.
+  std::optional<double> px_per_mm;
 };
 
 /// One label and where it ended up.

@@ -88,5 +88,8 @@ void DrawTimeChart(Canvas& canvas, const TimeChart& chart);
 /// As wide as the chart says, as high as it needs to be.
 std::string TimeChartSvg(const TimeChart& chart);
 std::string TimeChartPng(const TimeChart& chart, double dots_per_inch = 200.0);
+/// The PNG before Canvas::Finish, which packs it: as long as it takes to draw,
+/// but it sets no text and so may be called from another thread.
+Canvas TimeChartOnPng(const TimeChart& chart, double dots_per_inch = 200.0);
 
 }  // namespace plumbfoot::draw

@@ -40,6 +40,11 @@ Result<std::vector<std::filesystem::path>> WriteSet(
 /// outlive a power cut. @return kCannotWrite.
 Result<Done> MakeFolders(const std::filesystem::path& folder);
 
+/// The names in a folder, too, outlive a power cut from now on. Not every file
+/// system can do this, and the files themselves are safe by then, so that a
+/// failure is let be.
+void SyncFolder(const std::filesystem::path& folder);
+
 /// Renames a file (in the place of another, if one is there) or a folder (which
 /// mustn't be there yet) within one file system, so that the new name outlives
 /// a power cut. @return kCannotWrite.
