@@ -32,6 +32,8 @@ constexpr double kWallSigmaMm = 0.25;
 // other [rad], or less of the wall has an edge, one in three was a degree off.
 constexpr double kMostTurned = 1.5 * std::numbers::pi / 180;
 constexpr double kLeastSeen = 0.65;
+// CHOSEN: what the finder sees is good to half a cell of its map.
+constexpr double kSeenWallSigmaMm = 0.7;
 
 constexpr std::array<PointId, 2> kHeels = {PointId::kHeelGround,
                                            PointId::kHeelHairline};
@@ -188,9 +190,9 @@ std::optional<double> WallDirection(const PlaneMap& map,
 PhotoPolyline SmoothWall(const PhotoPolyline& seen,
                          const PhotoPolyline& edge,
                          double px_per_mm) {
-  // CHOSEN: what the finder sees is good to half a cell of its map; an edge
-  // that is the wall's lies within half of that of a smooth course.
-  constexpr double kSeenMm = 0.7;
+  // CHOSEN: an edge that is the wall's lies within half of that of a smooth
+  // course.
+  constexpr double kSeenMm = kSeenWallSigmaMm;
   constexpr double kEdgeMm = 0.35;
   constexpr double kBendsFrom = 0.45;
   const PhotoPoint at = seen.front();
@@ -324,6 +326,11 @@ std::optional<PlacedCurve> FollowWall(const FindRequest& request,
   if (!seen || !found) return wall;
   const double turned =
       std::abs(std::remainder(*seen - *found, std::numbers::pi));
+  if (turned > kMostTurned) {
+    // One of the two is wrong, more often the edge: a stripe's or a shadow's.
+    wall.px = coarse;
+    wall.sigma_px = kSeenWallSigmaMm * px_per_mm;
+  }
   if (turned > kMostTurned || edge->seen < kLeastSeen) {
     wall.confidence = std::min(wall.confidence, kUnlikely);
   } else if (wall.confidence > kUnlikely) {

@@ -38,6 +38,7 @@ struct Seer {
   geometry::CardPolyline outline;
   double confidence = 0.9;
   int* asked = nullptr;
+  geometry::CardPolyline wall = {};
 
   Sightings operator()(View, const PlaneImage& image, Looks) const {
     if (asked != nullptr) ++*asked;
@@ -51,6 +52,9 @@ struct Seer {
     }
     for (const CardPoint p : outline) {
       s.outline.push_back(ImageFromCard(image, p));
+    }
+    for (const CardPoint p : wall) {
+      s.dorsal_wall.push_back(ImageFromCard(image, p));
     }
     return s;
   }
@@ -335,6 +339,53 @@ TEST(DorsalWall, IsFollowedBetweenTwoGivenToePoints) {
   EXPECT_LT(Distance(wall.px.back(), ground), 8);
   for (const PhotoPoint p : wall.px) EXPECT_NEAR(miss(p), 0, 0.3);
   EXPECT_EQ(found->points.at(PointId::kToeGround)->px, ground);
+}
+
+TEST(DorsalWall, IsTakenAsSeenWhereTheEdgeRunsElsewhere) {
+  const auto plane = LookingAt({200, 60}, 500, kPhoto, 0, 0, 0);
+  const PlaneMap map = geometry::NominalMap(plane);
+  const PhotoPoint ground{300, 700};
+  const PhotoPoint top{300 + 400 * std::cos(50 * std::numbers::pi / 180),
+                       700 - 400 * std::sin(50 * std::numbers::pi / 180)};
+  const PhotoPoint middle = Midpoint(ground, top);
+  const geometry::PhotoVector along = (top - ground) / Distance(top, ground);
+  Seer seer;
+  for (int i = 0; i <= 32; ++i) {
+    const auto at = map.Apply(top + (i / 32.0) * (ground - top));
+    ASSERT_TRUE(at);
+    seer.wall.push_back(*at);
+  }
+  seer.points = {{PointId::kToeGround, seer.wall.back()},
+                 {PointId::kToeHairline, seer.wall.front()}};
+  for (const double degrees : {0.5, 2.2}) {
+    SCOPED_TRACE(degrees);
+    geometry::Random random(7);
+    const double turn = degrees * std::numbers::pi / 180;
+    const geometry::PhotoVector edge =
+        std::cos(turn) * along + std::sin(turn) * Perpendicular(along);
+    const photo::Photo photo = PhotoOf(Draw(
+        kPhoto,
+        [&](double x, double y) {
+          return BlurredEdge(
+              Dot(PhotoPoint{x, y} - middle, Perpendicular(edge)), 1.2);
+        },
+        0.005,
+        random));
+    FindRequest request{View::kLateral, photo, plane};
+    request.given.view = View::kLateral;
+    const auto found = FindPoints(request, seer);
+    ASSERT_TRUE(found);
+    ASSERT_TRUE(found->points.dorsal_wall);
+    const auto& wall = *found->points.dorsal_wall;
+    // One that is turned little is the wall's; of one turned more nobody knows.
+    const bool followed = degrees < 1;
+    EXPECT_EQ(find::IsSure(wall), followed);
+    for (const PhotoPoint p : wall.px) {
+      EXPECT_NEAR(Dot(p - middle, Perpendicular(followed ? edge : along)),
+                  0,
+                  followed ? 0.5 : 1e-6);
+    }
+  }
 }
 
 TEST(FindPoints, SeesNoFootWhereThereIsNone) {
