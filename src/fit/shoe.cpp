@@ -21,8 +21,9 @@ using geometry::FootPoint;
 using geometry::FootPolyline;
 using geometry::FootVector;
 
-/// CHOSEN: behind the last nail the edge widens over two fingers' breadth.
-constexpr double kRamp = 20.0;
+/// CHOSEN: behind the last nail the edge widens over a hand's breadth of three
+/// fingers; sooner, and a bump is seen.
+constexpr double kRamp = 45.0;
 /// CHOSEN: an edge that turns in more than this against the axis is going
 /// round the buttress; branches don't follow it.
 constexpr double kMostInwardsDeg = 40.0;
@@ -345,6 +346,8 @@ Result<Shoe> FitShoe(const Sole& sole,
 NailPlan HolesWithin(const Shoe& shoe, NailPlan nails) {
   const Walk outer(shoe.outer);
   const Walk inner(shoe.inner);
+  // A toe that is set back takes its clip along.
+  for (Clip& clip : nails.clips) clip.at = outer.At(outer.Nearest(clip.at));
   for (Slot& slot : nails.slots) {
     const Nail* nail = slot.nail();
     if (nail == nullptr) continue;

@@ -69,7 +69,7 @@ struct Shoe {
 Result<geometry::FootPolyline> EdgeWithin(const geometry::FootPolyline& outer,
                                           double distance);
 
-/// Follows the foot's edge: flush to the last nail, then widening within 20 mm
+/// Follows the foot's edge: flush to the last nail, then widening within 45 mm
 /// to the given fullness. Near the buttress, where the edge turns in, the
 /// branch goes on straight, so that no part of the outer edge lies inside the
 /// foot (but for a toe that is set back).
@@ -81,7 +81,7 @@ Result<Shoe> FitShoe(const Sole& sole,
                      const ShoeOptions& options);
 
 /// Leaves out what would break out of the web: a hole nearer than 2 mm to an
-/// edge of the shoe.
+/// edge of the shoe. Clips are put on the shoe's own edge.
 NailPlan HolesWithin(const Shoe& shoe, NailPlan nails);
 
 }  // namespace plumbfoot::fit

@@ -1,0 +1,293 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "plumbfoot/report/foot_fit.h"
+
+#include <fmt/core.h>
+
+#include <algorithm>
+#include <cmath>
+#include <utility>
+
+#include "plumbfoot/fit/inches.h"
+#include "report/fit_words.h"
+#include "report/text.h"
+
+namespace plumbfoot::report {
+namespace {
+
+using measure::Measured;
+using measure::MeasureId;
+
+const Measured* MeasuredOf(const measure::Outcomes& outcomes, MeasureId id) {
+  const auto found = outcomes.find(id);
+  return found == outcomes.end() ? nullptr
+                                 : std::get_if<Measured>(&found->second);
+}
+
+measure::PlainView PlainOf(const SavedView& saved, View view) {
+  measure::PlainView plain;
+  plain.view = view;
+  plain.points = saved.mm;
+  plain.outline = saved.outline;
+  plain.dorsal_wall = saved.dorsal_wall;
+  return plain;
+}
+
+fit::FootToTrim ToTrim(const SavedReport& report) {
+  fit::FootToTrim foot;
+  foot.outcomes = report.outcomes;
+  if (report.solar) foot.solar = PlainOf(*report.solar, View::kSolar);
+  if (report.lateral) {
+    foot.lateral = PlainOf(*report.lateral, View::kLateral);
+    foot.lateral_covariance = report.lateral->covariance;
+  }
+  return foot;
+}
+
+/// Which of the points that this work rests on the program isn't sure of.
+std::vector<std::string> UnsureOf(const FootFit& fit) {
+  std::vector<std::string> unsure;
+  if (fit.report.solar) {
+    for (const std::string& name : fit.report.solar->unsure) {
+      // The frog only lays the axis; the heels' ends and the edge are steel.
+      unsure.push_back(name);
+    }
+  }
+  if (fit.trim.target && fit.report.lateral) {
+    const MeasureId id = fit::MeasureOf(fit.trim.target->kind);
+    if (fit.report.unsure.contains(id)) {
+      for (const std::string& name : fit.report.lateral->unsure) {
+        unsure.push_back(name);
+      }
+    }
+  }
+  return unsure;
+}
+
+void AddTrimCautions(FootFit& fit) {
+  auto& cautions = fit.cautions;
+  const fit::TrimPlan& trim = fit.trim;
+  if (trim.whole == fit::TrimStep{} && !trim.target) {
+    if (fit.report.stage == Stage::kBeforeTrim) {
+      cautions.push_back(
+          {"not_trimmed",
+           "The foot was photographed before the trim, and no trim is asked "
+           "for: shoe and template are those of the untrimmed foot. Ask for "
+           "one (--toe-angle, --align, --heel-height), or measure it again "
+           "when it is trimmed."});
+    }
+    return;
+  }
+  cautions.push_back(
+      {"sole_depth",
+       "A photo can't show how thick the sole is. Feel it with your thumbs as "
+       "you trim, and stop where it gives, whatever this plan says."});
+  if (!trim.reachable) {
+    cautions.push_back(
+        {"not_by_trimming",
+         "Trimming can't raise a heel: only growth or a wedge can."});
+  }
+  if (trim.beyond_mean) {
+    cautions.push_back(
+        {"beyond_mean_trim",
+         fmt::format("This is more than the published mean of one trim ({:.1f} "
+                     "mm of toe length, {:.2f}°; ten feet). Discuss it with "
+                     "the vet, and share it out over {} trims if you can.",
+                     fit::kMeanTrimToeMm,
+                     fit::kMeanTrimDeg,
+                     trim.visits)});
+  }
+  if (trim.target && trim.reachable &&
+      std::abs(trim.target->value - trim.now) < 1.96 * trim.now_sigma) {
+    cautions.push_back(
+        {"within_uncertainty",
+         "What is asked for lies within what the photo can't tell: the foot "
+         "may be there already. Measure again before you take horn for it."});
+  }
+  if (trim.heel_taken_parallel) {
+    cautions.push_back(
+        {"heel_wall_unknown",
+         "The hairline at the heel is not placed: the heel's wall is taken to "
+         "run parallel to the toe's."});
+  }
+  if (trim.target && trim.target->kind != fit::TargetKind::kHeelHeight) {
+    cautions.push_back(
+        {"pastern_stands",
+         "The plan takes it that the pastern keeps its angle to the ground. "
+         "Look at it again when the foot is down."});
+  }
+}
+
+void AddCautions(FootFit& fit) {
+  AddTrimCautions(fit);
+  for (const fit::Slot& slot : fit.nails.slots) {
+    const fit::Nail* nail = slot.nail();
+    if (nail == nullptr) continue;
+    for (const fit::NailWarning warning : nail->warnings) {
+      const std::string which = fmt::format(
+          "{} {}", SideWordsOf(fit.sole.foot, slot.side), slot.number);
+
+      if (warning == fit::NailWarning::kThinWall) {
+        fit.cautions.push_back(
+            {"thin_wall",
+             fmt::format("Nail {}: the wall is only {:.1f} mm thick there. "
+                         "Leave it out if you can.",
+                         which,
+                         nail->depth_mm)});
+      } else {
+        fit.cautions.push_back(
+            {"straight_quarter",
+             fmt::format("Nail {}: the edge runs nearly straight there, which "
+                         "is how a steep, thin quarter looks from below. Look "
+                         "at the wall before you drive it.",
+                         which)});
+      }
+    }
+  }
+  const auto unsure = UnsureOf(fit);
+  if (!unsure.empty()) {
+    std::string list;
+    for (const std::string& name : unsure) {
+      list += (list.empty() ? "" : ", ") + name;
+    }
+    fit.cautions.push_back(
+        {"unsure_points",
+         "The program isn't sure of these points, and steel would be cut by "
+         "them: " +
+             list + ". Put them right on the photo first."});
+    fit.needs_person = true;
+  }
+  const bool retake =
+      (fit.report.solar && fit.report.solar->retake) ||
+      (fit.trim.target && fit.report.lateral && fit.report.lateral->retake);
+  if (retake) {
+    fit.cautions.push_back(
+        {"retake", "A photo that this rests on should be taken again."});
+    fit.needs_person = true;
+  }
+  fit.cautions.push_back(
+      {"person_decides",
+       "Hold the template to the foot before you hold the shoe to it. The foot "
+       "before you, the law and the vet come before this sheet."});
+}
+
+}  // namespace
+
+Result<FootFit> FitFoot(SavedReport report, const FitOptions& options) {
+  if (report.shod) {
+    return Refusal{RefusalCode::kImplausible,
+                   "The foot is shod: its edge is the shoe's, and a shoe made "
+                   "by it would be a copy of the shoe.",
+                   "Measure the bare foot."};
+  }
+  if (!report.solar) {
+    return Refusal{RefusalCode::kPointMissing,
+                   "The report has no photo of the sole: there is no outline "
+                   "to make a shoe by.",
+                   "Measure the foot with --solar."};
+  }
+  FootFit fit;
+  fit.options = options;
+  auto trim = fit::PlanTrim(ToTrim(report), options.trim);
+  if (!trim) return trim.error();
+  fit.trim = std::move(*trim);
+  auto sole = fit::MakeSole(report.foot, *fit.trim.solar);
+  if (!sole) return sole.error();
+  fit.sole = std::move(*sole);
+
+  if (options.heels) {
+    fit.heels = *options.heels;
+  } else if (const auto* toe =
+                 MeasuredOf(fit.trim.after, MeasureId::kToeAngle)) {
+    fit.heels = fit::HeelRuleFor(toe->value);
+  }
+  fit.options.nails.thickness_mm = options.shoe.thickness_mm;
+  fit::ShoeOptions shoe_options = options.shoe;
+  if (!shoe_options.heel_length_mm) {
+    shoe_options.heel_length_mm =
+        fit::HeelLengthFor(fit.heels, shoe_options.thickness_mm);
+  }
+  const fit::NailPlan nails = fit::PlaceNails(fit.sole, fit.options.nails);
+  auto shoe = fit::FitShoe(fit.sole, nails, shoe_options);
+  if (!shoe) return shoe.error();
+  fit.shoe = std::move(*shoe);
+  fit.nails = fit::HolesWithin(fit.shoe, nails);
+  fit.bar = fit::BarFor(fit.sole, fit.shoe, fit.nails, options.bar);
+  fit.size = fit::NearestOf(
+      options.sizes, report.foot, fit.shoe.width_mm, fit.shoe.length_mm);
+  fit.report = std::move(report);
+  AddCautions(fit);
+  return fit;
+}
+
+Result<PairFit> FitPair(SavedReport report,
+                        std::optional<SavedReport> other,
+                        bool match,
+                        FitOptions options) {
+  if (other) {
+    const bool pair =
+        geometry::IsFore(report.foot) == geometry::IsFore(other->foot) &&
+        report.foot != other->foot;
+    if (!pair) {
+      return Refusal{RefusalCode::kUsage,
+                     fmt::format("The {} and the {} are no pair.",
+                                 geometry::FootWords(report.foot),
+                                 geometry::FootWords(other->foot)),
+                     "Give the left and the right, both fore or both hind."};
+    }
+    if (report.horse && other->horse && *report.horse != *other->horse) {
+      return Refusal{RefusalCode::kUsage,
+                     "The two reports are of two horses.",
+                     "Give both feet of one horse."};
+    }
+  }
+  if (match) {
+    const auto* a = MeasuredOf(report.outcomes, MeasureId::kToeAngle);
+    const auto* b =
+        other ? MeasuredOf(other->outcomes, MeasureId::kToeAngle) : nullptr;
+    if (options.trim.target || a == nullptr || b == nullptr) {
+      return Refusal{RefusalCode::kUsage,
+                     "--match needs the toe angle of both feet, and no other "
+                     "target.",
+                     "Give --report and --other with a side view each."};
+    }
+    options.trim.target =
+        fit::Target{fit::TargetKind::kToeAngle, (a->value + b->value) / 2};
+  }
+  auto first = FitFoot(std::move(report), options);
+  if (!first) return first.error();
+  PairFit pair{std::move(*first), std::nullopt};
+  if (other) {
+    auto second = FitFoot(std::move(*other), options);
+    if (!second) {
+      Refusal refusal = second.error();
+      refusal.message = "The other foot: " + refusal.message;
+      return refusal;
+    }
+    pair.other = std::move(*second);
+  }
+  return pair;
+}
+
+std::vector<photo::NamedBytes> FitFiles(const PairFit& fit) {
+  std::vector<photo::NamedBytes> files;
+  const auto add = [&files](const draw::ShoeTemplate& t,
+                            const std::string& name) {
+    files.push_back({name + ".pdf", draw::TemplatePdf(t, draw::Paper::kA4)});
+    files.push_back(
+        {name + "-letter.pdf", draw::TemplatePdf(t, draw::Paper::kLetter)});
+    files.push_back({name + ".svg", draw::TemplateSvg(t)});
+    files.push_back({name + ".dxf", draw::TemplateDxf(t)});
+  };
+  const draw::ShoeTemplate first = TemplateOf(fit.first);
+  add(first, "template");
+  draw::ShoeTemplate mirrored = draw::Mirrored(first);
+  mirrored.title = fmt::format("{} (mirrored {})",
+                               TitleOf(fit.first.report, mirrored.sole.foot),
+                               geometry::FootName(first.sole.foot));
+  add(mirrored, "template-mirrored");
+  if (fit.other) add(TemplateOf(*fit.other), "template-other");
+  files.push_back({"fit.json", FitText(fit)});
+  return files;
+}
+
+}  // namespace plumbfoot::report
