@@ -12,6 +12,8 @@
 #include <vector>
 
 #include "cli/commands.h"
+#include "cli/scale_words.h"
+#include "plumbfoot/find/points_file.h"
 #include "plumbfoot/photo/write_file.h"
 #include "plumbfoot/report/foot_fit.h"
 
@@ -30,6 +32,11 @@ struct FitWords {
   std::optional<double> toe_angle;
   bool align = false;
   std::optional<double> heel_height;
+  std::string shoe_photo;
+  std::string shoe_points;
+  std::optional<double> shoe_above;
+  bool foot_side_up = false;
+  ScaleWords scale;
   bool match = false;
   bool as_json = false;
 };
@@ -73,6 +80,33 @@ Result<std::vector<fit::Size>> LoadSizes(const std::string& path) {
   return fit::ParseSizes(text.str());
 }
 
+/// CHOSEN: a card glued to a stiff board, for how far a shoe on the same ground
+/// stands above it [mm].
+constexpr double kCardBoard = 3.0;
+
+Result<report::LooseShoe> LooseShoeOf(const FitWords& words) {
+  report::LooseShoeRequest request;
+  request.photo = words.shoe_photo;
+  auto scale = ScaleFrom(words.scale);
+  if (!scale) return scale.error();
+  request.scale = std::move(*scale);
+  request.foot_side_up = words.foot_side_up;
+  request.above_card_mm =
+      words.shoe_above.value_or(words.options.shoe.thickness_mm - kCardBoard);
+  if (!words.shoe_points.empty()) {
+    const auto points = find::LoadPoints(words.shoe_points);
+    if (!points) return points.error();
+    if (!points->solar || !points->solar->outline) {
+      return Refusal{RefusalCode::kPointMissing,
+                     "The points file of the shoe has no solar outline.",
+                     "Place the shoe's outer edge as \"outline\" of "
+                     "\"solar\"."};
+    }
+    request.outline = points->solar->outline->px;
+  }
+  return report::ReadLooseShoe(request);
+}
+
 Result<report::FitOptions> OptionsOf(const FitWords& words) {
   report::FitOptions options = words.options;
   auto sizes = LoadSizes(words.sizes);
@@ -85,6 +119,11 @@ Result<report::FitOptions> OptionsOf(const FitWords& words) {
   if (words.clips == "side") options.nails.clips = fit::Clips::kSide;
   if (words.material == "aluminium") {
     options.bar.material = fit::Material::kAluminium;
+  }
+  if (!words.shoe_photo.empty()) {
+    auto shoe = LooseShoeOf(words);
+    if (!shoe) return shoe.error();
+    options.loose_shoe = std::move(*shoe);
   }
   using fit::TargetKind;
   if (words.toe_angle) {
@@ -221,6 +260,37 @@ void AddNailOptions(CLI::App& command, FitWords& words) {
       ->capture_default_str();
 }
 
+void AddLooseShoeOptions(CLI::App& command, FitWords& words) {
+  CLI::Option* photo =
+      command
+          .add_option("--shoe",
+                      words.shoe_photo,
+                      "A photo of the old or finished shoe, ground side up, on "
+                      "one plain, pale ground with the card, two fingers from "
+                      "it: where does it fit?")
+          ->type_name("PHOTO");
+  command
+      .add_option("--shoe-points",
+                  words.shoe_points,
+                  "Its outer edge, placed by hand: a points file with a solar "
+                  "outline")
+      ->type_name("FILE")
+      ->needs(photo);
+  command
+      .add_option("--shoe-above",
+                  words.shoe_above,
+                  "How far its upper face stands above the card's; else its "
+                  "thickness less 3 mm")
+      ->type_name("MM")
+      ->check(Within(-30.0, 60.0))
+      ->needs(photo);
+  command
+      .add_flag(
+          "--foot-side-up", words.foot_side_up, "It lies with its foot side up")
+      ->needs(photo);
+  AddScaleOptions(command, words.scale);
+}
+
 void AddTrimOptions(CLI::App& command, FitWords& words) {
   CLI::Option* angle =
       command
@@ -282,6 +352,7 @@ void AddFit(CLI::App& program, Action& action) {
   AddTrimOptions(*command, *words);
   AddShoeOptions(*command, *words);
   AddNailOptions(*command, *words);
+  AddLooseShoeOptions(*command, *words);
   command->add_flag("--json", words->as_json, "Print fit.json, not a table");
   command->add_option("--out", words->out, "Folder for the results")
       ->type_name("DIR")

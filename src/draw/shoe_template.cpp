@@ -63,6 +63,8 @@ struct Sheets {
   std::vector<Window> windows;
   int columns = 1;
   int rows = 1;
+  double step_x = 0.0;  ///< From one column's window to the next.
+  double step_y = 0.0;
   /// Room for the table below the drawing; nothing on tiled sheets.
   Box table;
 };
@@ -100,14 +102,20 @@ Sheets Lay(const ShoeTemplate& t, Paper paper) {
   // A single sheet's window is as high as the drawing, others' are whole.
   const double window_x = one ? wide : room_x;
   const double window_y = one ? high : room_y;
+  // Several share what there is evenly: each shows as much as it can.
+  if (sheets.columns > 1) {
+    sheets.step_x = (wide - room_x) / (sheets.columns - 1);
+  }
+  if (sheets.rows > 1) sheets.step_y = (high - room_y) / (sheets.rows - 1);
+  const double centred = sheets.columns == 1 ? (window_x - wide) / 2 : 0.0;
   for (int row = 0; row < sheets.rows; ++row) {
     for (int column = 0; column < sheets.columns; ++column) {
       sheets.windows.push_back({{kMargin + (room_x - window_x) / 2,
                                  kMargin + kHead,
                                  window_x,
                                  window_y},
-                                bounds.low_y + column * (room_x - kShared),
-                                bounds.high_x - row * (room_y - kShared)});
+                                bounds.low_y - centred + column * sheets.step_x,
+                                bounds.high_x - row * sheets.step_y});
     }
   }
   if (one) {
@@ -315,10 +323,14 @@ void DrawMarks(Canvas& canvas, const Sheets& sheets, std::size_t sheet) {
       mark({x, y});
     }
   };
-  if (column > 0) down(window.paper.x + kShared / 2);
-  if (column + 1 < sheets.columns) down(window.paper.right() - kShared / 2);
-  if (row > 0) across(window.paper.y + kShared / 2);
-  if (row + 1 < sheets.rows) across(window.paper.bottom() - kShared / 2);
+  // In the middle of what two sheets share, so that one foot's place gets one
+  // mark on both.
+  const double shared_x = (window.paper.width - sheets.step_x) / 2;
+  const double shared_y = (window.paper.height - sheets.step_y) / 2;
+  if (column > 0) down(window.paper.x + shared_x);
+  if (column + 1 < sheets.columns) down(window.paper.right() - shared_x);
+  if (row > 0) across(window.paper.y + shared_y);
+  if (row + 1 < sheets.rows) across(window.paper.bottom() - shared_y);
   canvas.Polyline(
       std::array<CanvasPoint, 4>{
           CanvasPoint{window.paper.x, window.paper.y},

@@ -33,9 +33,10 @@ constexpr double kThinWall = 7.0;
 /// CHOSEN: less than 9 degrees over 4 cm is straight to the eye.
 constexpr double kStraightRadius = 250.0;
 constexpr double kStraightReach = 20.0;
-/// CHOSEN: usual clips; side clips are the narrower.
-constexpr double kToeClipWidth = 24.0;
-constexpr double kSideClipWidth = 16.0;
+/// CHOSEN: usual clips, as a share of the foot's width; side clips are the
+/// narrower.
+constexpr double kToeClipOverWidth = 0.17;
+constexpr double kSideClipOverWidth = 0.12;
 /// CHOSEN: "higher on hind shoes" is published without a figure.
 constexpr double kHindClipHigher = 1.25;
 /// CHOSEN: steel between a clip's root and a hole.
@@ -73,6 +74,11 @@ Branch BranchOf(const Sole& sole,
   const double rearmost =
       std::max(sole.widest(side).x, heel_x + share * sole.length);
 
+  const double clip = options.clips == Clips::kToe
+                          ? kToeClipOverWidth * sole.width / 2 +
+                                kHoleLength / 2 + 2 * kClipClear
+                          : 0.0;
+
   Branch branch;
   branch.side = side;
   bool behind_bend = false;
@@ -91,7 +97,8 @@ Branch BranchOf(const Sole& sole,
     branch.along.push_back(along);
     const double turned =
         std::atan2(SignOf(side) * out.y, out.x) * 180 / std::numbers::pi;
-    if (!behind_bend && turned >= kToeBendDeg && s >= kToeClear) {
+    if (!behind_bend && turned >= kToeBendDeg &&
+        s >= std::max(kToeClear, clip)) {
       behind_bend = true;
       branch.first = length;
       branch.last = length - 1;
@@ -233,7 +240,8 @@ NailPlan PlaceNails(const Sole& sole, const NailOptions& options) {
   const double toe = ToeCentre(sole, wall);
   NailPlan plan;
   if (options.clips == Clips::kToe) {
-    plan.clips.push_back(ClipAt(sole, wall, options, toe, kToeClipWidth));
+    plan.clips.push_back(
+        ClipAt(sole, wall, options, toe, kToeClipOverWidth * sole.width));
   }
   for (const Side side : {Side::kLeft, Side::kRight}) {
     const Branch branch = BranchOf(sole, wall, toe, options, side);
@@ -252,12 +260,16 @@ NailPlan PlaceNails(const Sole& sole, const NailOptions& options) {
     const bool side_clip = options.clips == Clips::kSide && driven > 0;
     if (side_clip) {
       // CHOSEN: between the first two nails, which is where side clips sit.
-      const double off = driven > 1 ? pitch / 2 : kSideClipWidth;
+      const double off =
+          driven > 1 ? pitch / 2 : kSideClipOverWidth * sole.width;
       const Nail near =
           NailAt(sole, wall, toe, options, branch, branch.first + off);
       const double way = side == Side::kLeft ? -1.0 : 1.0;
-      plan.clips.push_back(ClipAt(
-          sole, wall, options, toe + way * near.from_toe_mm, kSideClipWidth));
+      plan.clips.push_back(ClipAt(sole,
+                                  wall,
+                                  options,
+                                  toe + way * near.from_toe_mm,
+                                  kSideClipOverWidth * sole.width));
     }
     double last = wall.Nearest(sole.widest(side));
     bool any = false;

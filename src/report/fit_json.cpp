@@ -112,6 +112,30 @@ json ToJson(const fit::Slot& slot, Foot foot) {
   return entry;
 }
 
+json GapJson(const FootFit& fit) {
+  if (!fit.gap || !fit.options.loose_shoe) return nullptr;
+  const fit::ShoeGap& gap = *fit.gap;
+  json places = json::array();
+  for (const fit::GapPlace& place : gap.places) {
+    places.push_back(
+        {{"side", place.side == fit::Side::kLeft ? "left" : "right"},
+         {"branch", SideWordsOf(fit.sole.foot, place.side)},
+         {"from_toe_mm", RoundedForFile(place.from_toe_mm)},
+         {"foot", ToJson(place.foot)},
+         {"gap_mm", RoundedForFile(place.gap_mm)}});
+  }
+  return {
+      {"file", CleanUtf8(fit.options.loose_shoe->file)},
+      {"placed_by", geometry::PlacedByName(fit.options.loose_shoe->placed_by)},
+      {"rms_front_mm", RoundedForFile(gap.rms_front_mm)},
+      {"most_out_mm", RoundedForFile(gap.most_out_mm)},
+      {"most_in_mm", RoundedForFile(gap.most_in_mm)},
+      {"heel_left_mm", RoundedForFile(gap.heel_left_mm)},
+      {"heel_right_mm", RoundedForFile(gap.heel_right_mm)},
+      {"places", std::move(places)},
+      {"outline", ToJson(gap.shoe)}};
+}
+
 json ToJson(const FootFit& fit) {
   json nails = json::array();
   for (const fit::Slot& slot : fit.nails.slots) {
@@ -167,6 +191,7 @@ json ToJson(const FootFit& fit) {
       {"nails", std::move(nails)},
       {"holding_as_nails", fit.nails.holding()},
       {"clips", std::move(clips)},
+      {"loose_shoe", GapJson(fit)},
       {"outlines",
        {{"foot", ToJson(fit.sole.outline)},
         {"shoe", ToJson(fit.shoe.body)},

@@ -3,8 +3,10 @@
 
 #include <fmt/core.h>
 
+#include <algorithm>
 #include <cmath>
 #include <stdexcept>
+#include <vector>
 
 #include "plumbfoot/fit/inches.h"
 #include "plumbfoot/judge/words.h"
@@ -143,6 +145,46 @@ void AddTrim(const FootFit& fit, Page& page) {
   }
 }
 
+void AddGap(const FootFit& fit, Page& page) {
+  if (!fit.gap) return;
+  const fit::ShoeGap& gap = *fit.gap;
+  page.Heading("The shoe on the foot");
+  page.Wrapped(
+      fmt::format("{}: where it must fit, from the toe to the widest part, its "
+                  "edge is {:.1f} mm off (root mean square). It stands out by "
+                  "{:.1f} mm at most, and leaves {:.1f} mm of the foot "
+                  "uncovered at most.",
+                  CleanForTerminal(fit.options.loose_shoe->file),
+                  gap.rms_front_mm,
+                  gap.most_out_mm,
+                  gap.most_in_mm),
+      "  ");
+  page.Wrapped(fmt::format("heels past the buttress: left {:.0f} mm, right "
+                           "{:.0f} mm",
+                           gap.heel_left_mm,
+                           gap.heel_right_mm),
+               "  ");
+  for (const fit::Side side : {fit::Side::kLeft, fit::Side::kRight}) {
+    std::string list;
+    std::vector<const fit::GapPlace*> places;
+    for (const fit::GapPlace& place : gap.places) {
+      if (place.side == side) places.push_back(&place);
+    }
+    std::sort(places.begin(), places.end(), [](const auto* a, const auto* b) {
+      return a->from_toe_mm < b->from_toe_mm;
+    });
+    for (const fit::GapPlace* place : places) {
+      list += fmt::format("{}{:.0f}: {:+.1f}",
+                          list.empty() ? "" : ", ",
+                          place->from_toe_mm,
+                          place->gap_mm);
+    }
+    page.Wrapped(list,
+                 fmt::format("  {} (mm from the toe: gap) ",
+                             SideWordsOf(fit.sole.foot, side)));
+  }
+}
+
 void AddFoot(const FootFit& fit, Page& page) {
   page.Wrapped(
       CleanForTerminal(TitleOf(fit.report, fit.report.foot)), "", Ink::kStrong);
@@ -174,6 +216,7 @@ void AddFoot(const FootFit& fit, Page& page) {
               std::string(LeftOutWords(std::get<fit::LeftOut>(slot.outcome))));
     }
   }
+  AddGap(fit, page);
   page.Heading("Mind");
   for (const FitCaution& caution : fit.cautions) {
     page.Wrapped(CleanForTerminal(caution.words), "  - ");
@@ -253,6 +296,17 @@ std::string TargetWords(const fit::Target& target) {
   throw std::invalid_argument("TargetWords: not a TargetKind");
 }
 
+draw::ShoeOnFoot ShoeOnFootOf(const FootFit& fit) {
+  draw::ShoeOnFoot drawing;
+  drawing.title = TitleOf(fit.report, fit.report.foot);
+  drawing.subtitle = CleanUtf8(fit.options.loose_shoe->file) +
+                     " laid on the foot, as it fits best from the toe to the "
+                     "widest part.";
+  drawing.sole = fit.sole;
+  drawing.gap = *fit.gap;
+  return drawing;
+}
+
 draw::ShoeTemplate TemplateOf(const FootFit& fit) {
   draw::ShoeTemplate t;
   t.title = TitleOf(fit.report, fit.report.foot);
@@ -273,11 +327,11 @@ draw::ShoeTemplate TemplateOf(const FootFit& fit) {
                   o.thickness_mm,
                   fit::MaterialName(fit.options.bar.material))};
   add("Shoe",
-      fmt::format("{:.0f} x {:.0f} mm (width x length)",
+      fmt::format("{:.0f} × {:.0f} mm (width × length)",
                   fit.shoe.width_mm,
                   fit.shoe.length_mm));
   add("Bar",
-      fmt::format("{:.0f} x {:.0f} mm {}, {:.0f} g",
+      fmt::format("{:.0f} × {:.0f} mm {}, {:.0f} g",
                   o.web_mm,
                   o.thickness_mm,
                   fit::MaterialName(fit.options.bar.material),

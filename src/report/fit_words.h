@@ -6,10 +6,12 @@
 #include <string>
 #include <string_view>
 
+#include "plumbfoot/draw/shoe_on_foot.h"
 #include "plumbfoot/fit/nails.h"
 #include "plumbfoot/fit/shoe.h"
 #include "plumbfoot/fit/sole.h"
 #include "plumbfoot/fit/trim.h"
+#include "plumbfoot/report/foot_fit.h"
 #include "plumbfoot/report/saved_report.h"
 
 namespace plumbfoot::report {
@@ -26,6 +28,8 @@ std::string_view TargetName(fit::TargetKind kind);
 std::string_view LeftOutWords(fit::LeftOut reason);
 /// "toe 2.6 mm, heels nothing".
 std::string StepWords(fit::TrimStep step);
+/// The loose shoe laid on the foot, to be drawn.
+draw::ShoeOnFoot ShoeOnFootOf(const FootFit& fit);
 /// "a toe angle of 52.0°".
 std::string TargetWords(const fit::Target& target);
 

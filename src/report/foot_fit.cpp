@@ -7,7 +7,9 @@
 #include <cmath>
 #include <utility>
 
+#include "plumbfoot/find/shoe_outline.h"
 #include "plumbfoot/fit/inches.h"
+#include "plumbfoot/geometry/polyline.h"
 #include "report/fit_words.h"
 #include "report/text.h"
 
@@ -117,8 +119,33 @@ void AddTrimCautions(FootFit& fit) {
   }
 }
 
+/// A shoe's edge is smooth: where the gap jumps before the widest part, what
+/// was found is not the shoe's edge alone.
+bool EdgeJumps(const FootFit& fit) {
+  const auto& places = fit.gap->places;
+  // CHOSEN: 2 mm within a centimetre.
+  constexpr double kJump = 2.0;
+  for (std::size_t i = 1; i < places.size(); ++i) {
+    const bool front =
+        places[i].foot.x > fit.sole.widest(places[i].side).x &&
+        places[i - 1].foot.x > fit.sole.widest(places[i - 1].side).x;
+    if (front && std::abs(places[i].gap_mm - places[i - 1].gap_mm) > kJump) {
+      return true;
+    }
+  }
+  return false;
+}
+
 void AddCautions(FootFit& fit) {
   AddTrimCautions(fit);
+  if (fit.gap && EdgeJumps(fit)) {
+    fit.cautions.push_back(
+        {"shoe_edge_jumps",
+         "The shoe's edge jumps, which no shoe's does: a shadow or the card "
+         "may be part of it. Look at shoe-on-foot.png, and photograph the shoe "
+         "again two fingers from the card, or place its edge by hand."});
+    fit.needs_person = true;
+  }
   for (const fit::Slot& slot : fit.nails.slots) {
     const fit::Nail* nail = slot.nail();
     if (nail == nullptr) continue;
@@ -172,6 +199,46 @@ void AddCautions(FootFit& fit) {
 
 }  // namespace
 
+Result<LooseShoe> ReadLooseShoe(const LooseShoeRequest& request) {
+  const auto read = OpenPhoto(request.photo, request.scale);
+  if (!read) return read.error();
+  if (read->plane.scale == geometry::ScaleSource::kNone) {
+    if (read->card_refusal) return *read->card_refusal;
+    return Refusal{RefusalCode::kNoScale,
+                   "There is no card in the photo of the shoe.",
+                   "Lay the shoe and the card on one ground, and photograph "
+                   "both from above."};
+  }
+  const geometry::PlaneMap map = geometry::NominalMap(read->plane);
+  LooseShoe shoe;
+  shoe.file = request.photo.filename().string();
+  geometry::PhotoPolyline outline;
+  if (request.outline) {
+    outline = *request.outline;
+    shoe.placed_by = PlacedBy::kPerson;
+    if (outline.size() < 12) {
+      return Refusal{RefusalCode::kTooFewPoints,
+                     "The shoe's outline has too few points.",
+                     "Place a dozen points or more along its outer edge."};
+    }
+    // A few clicks cut its bends short.
+    outline = geometry::Rounded(outline, 8, geometry::Ends::kClosed);
+  } else {
+    auto found = find::FindShoeOutline(
+        read->photo.rgb, map, read->card ? &request.scale.layout : nullptr);
+    if (!found) return found.error();
+    outline = std::move(*found);
+  }
+  for (const geometry::PhotoPoint& px : outline) {
+    const auto on = map.ApplyNearer(px, request.above_card_mm);
+    if (!on) continue;
+    // A sole's frame is a mirror image in the card's: with the ground side up
+    // the shoe is seen as the sole is.
+    shoe.edge.push_back({on->x, request.foot_side_up ? on->y : -on->y});
+  }
+  return shoe;
+}
+
 Result<FootFit> FitFoot(SavedReport report, const FitOptions& options) {
   if (report.shod) {
     return Refusal{RefusalCode::kImplausible,
@@ -214,6 +281,11 @@ Result<FootFit> FitFoot(SavedReport report, const FitOptions& options) {
   fit.bar = fit::BarFor(fit.sole, fit.shoe, fit.nails, options.bar);
   fit.size = fit::NearestOf(
       options.sizes, report.foot, fit.shoe.width_mm, fit.shoe.length_mm);
+  if (options.loose_shoe) {
+    auto gap = fit::CompareShoe(fit.sole, options.loose_shoe->edge, false);
+    if (!gap) return gap.error();
+    fit.gap = std::move(*gap);
+  }
   fit.report = std::move(report);
   AddCautions(fit);
   return fit;
@@ -256,6 +328,7 @@ Result<PairFit> FitPair(SavedReport report,
   auto first = FitFoot(std::move(report), options);
   if (!first) return first.error();
   PairFit pair{std::move(*first), std::nullopt};
+  options.loose_shoe.reset();
   if (other) {
     auto second = FitFoot(std::move(*other), options);
     if (!second) {
@@ -286,6 +359,11 @@ std::vector<photo::NamedBytes> FitFiles(const PairFit& fit) {
                                geometry::FootName(first.sole.foot));
   add(mirrored, "template-mirrored");
   if (fit.other) add(TemplateOf(*fit.other), "template-other");
+  if (fit.first.gap) {
+    const draw::ShoeOnFoot drawing = ShoeOnFootOf(fit.first);
+    files.push_back({"shoe-on-foot.png", draw::ShoeOnFootPng(drawing)});
+    files.push_back({"shoe-on-foot.svg", draw::ShoeOnFootSvg(drawing)});
+  }
   files.push_back({"fit.json", FitText(fit)});
   return files;
 }

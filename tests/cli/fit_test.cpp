@@ -110,6 +110,35 @@ TEST(Fit, APairIsFittedTogether) {
   EXPECT_EQ(CountFiles(none), 0);
 }
 
+TEST(Fit, AnEdgePlacedByHandIsLaidOnTheFoot) {
+  // The foot's own edge, as if it were a shoe's: no gap anywhere.
+  const fs::path report = Report("fit-gap-report");
+  const fs::path out = FreshFolder("fit-gap");
+  const auto result = Fit(report,
+                          out,
+                          {"--shoe",
+                           Yard::Get().solar(),
+                           "--shoe-points",
+                           Yard::Get().points(),
+                           "--shoe-above",
+                           "0"});
+  ASSERT_EQ(result.status, 0) << result.err;
+  EXPECT_THAT(result.out, HasSubstr("The shoe on the foot"));
+  const json shoe = ReadJson(out / "fit.json")["feet"][0]["loose_shoe"];
+  EXPECT_EQ(shoe["placed_by"], "person");
+  EXPECT_LT(shoe["rms_front_mm"].get<double>(), 0.1);
+  EXPECT_LT(shoe["most_out_mm"].get<double>(), 0.5);
+  EXPECT_LT(shoe["most_in_mm"].get<double>(), 0.5);
+  EXPECT_NEAR(shoe["heel_left_mm"].get<double>(), 0.0, 1.0);
+  EXPECT_TRUE(fs::exists(out / "shoe-on-foot.png"));
+  EXPECT_TRUE(fs::exists(out / "shoe-on-foot.svg"));
+  // The whole foot on the ground is no loose shoe.
+  const fs::path none = FreshFolder("fit-gap-none");
+  const auto refused = Fit(report, none, {"--shoe", Yard::Get().lateral()});
+  EXPECT_EQ(refused.status, 2) << refused.out;
+  EXPECT_EQ(CountFiles(none), 0);
+}
+
 TEST(Fit, RefusesInWordsThatOneCanActOn) {
   const fs::path report = Report("fit-good");
   const fs::path folder = FreshFolder("fit-bad");

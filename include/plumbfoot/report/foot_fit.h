@@ -14,14 +14,39 @@
 #include "plumbfoot/fit/bar.h"
 #include "plumbfoot/fit/nails.h"
 #include "plumbfoot/fit/shoe.h"
+#include "plumbfoot/fit/shoe_gap.h"
 #include "plumbfoot/fit/sizes.h"
 #include "plumbfoot/fit/sole.h"
 #include "plumbfoot/fit/trim.h"
 #include "plumbfoot/geometry/result.h"
 #include "plumbfoot/photo/write_file.h"
+#include "plumbfoot/report/measure_foot.h"
 #include "plumbfoot/report/saved_report.h"
 
 namespace plumbfoot::report {
+
+/// An old or finished shoe that was photographed beside the card.
+struct LooseShoe {
+  std::string file;  ///< Name without its folder.
+  /// Its outline, closed [mm]; of the same hand as a solar foot frame.
+  geometry::FootPolyline edge;
+  PlacedBy placed_by = PlacedBy::kFinder;
+};
+
+struct LooseShoeRequest {
+  std::filesystem::path photo;
+  ScaleRequest scale;
+  /// Its outer edge in the photo, placed by hand; nothing: to be found.
+  std::optional<geometry::PhotoPolyline> outline;
+  /// How far its upper face stands above the card's print [mm]: the shoe's
+  /// thickness less that of the card's board, both lying on one ground.
+  double above_card_mm = 7.0;
+  bool foot_side_up = false;
+};
+
+/// @return the shoe; or the refusal of a photo that can't be read, kNoScale
+///   without a card, kNoFoot if no shoe is found.
+Result<LooseShoe> ReadLooseShoe(const LooseShoeRequest& request);
 
 struct FitOptions {
   fit::ShoeOptions shoe;
@@ -31,7 +56,8 @@ struct FitOptions {
   fit::NailOptions nails;
   fit::BarOptions bar;
   fit::TrimOptions trim;
-  std::vector<fit::Size> sizes;  ///< Empty: no table was given.
+  std::vector<fit::Size> sizes;         ///< Empty: no table was given.
+  std::optional<LooseShoe> loose_shoe;  ///< To be laid on the first foot.
 };
 
 /// Something to mind before hot steel or a knife touches the foot.
@@ -50,6 +76,7 @@ struct FootFit {
   fit::Bar bar;
   fit::HeelRule heels = fit::HeelRule::kRegular;
   std::optional<fit::NearestSize> size;
+  std::optional<fit::ShoeGap> gap;  ///< Of the loose shoe.
   std::vector<FitCaution> cautions;
   /// Rests on a point that the program isn't sure of, or on a photo that should
   /// be retaken (exit status 3).
