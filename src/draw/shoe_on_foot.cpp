@@ -89,7 +89,10 @@ void Draw(const ShoeOnFoot& drawing, const Frame& frame, Canvas& canvas) {
     canvas.Disc(from, 0.7, colour);
     const double beyond = std::max(kTimes * place.gap_mm, 0.0) + 5.5;
     const CanvasPoint at = frame(place.foot + beyond * out);
-    const std::string text = fmt::format("{:+.1f}", place.gap_mm);
+    // No "-0.0".
+    const double shown = std::round(10 * place.gap_mm) / 10 + 0.0;
+    const std::string text =
+        shown == 0 ? std::string("0.0") : fmt::format("{:+.1f}", shown);
     const TextStyle style{colour, 3.0, std::abs(place.gap_mm) >= 1.0};
     const Box size = canvas.MeasureText(text, style);
     canvas.Text(text, {at.x, at.y - size.height / 2}, style, Anchor::kMiddle);

@@ -174,10 +174,12 @@ void AddGap(const FootFit& fit, Page& page) {
       return a->from_toe_mm < b->from_toe_mm;
     });
     for (const fit::GapPlace* place : places) {
+      // No "-0.0".
+      const double shown = std::round(10 * place->gap_mm) / 10;
       list += fmt::format("{}{:.0f}: {:+.1f}",
                           list.empty() ? "" : ", ",
                           place->from_toe_mm,
-                          place->gap_mm);
+                          shown == 0 ? 0.0 : shown);
     }
     page.Wrapped(list,
                  fmt::format("  {} (mm from the toe: gap) ",

@@ -70,7 +70,9 @@ void Apply(const Wishes& w, SceneOptions& o) {
     o.loose_shoe = true;
     // Card and shoe lie on one board; the shoe is the thicker.
     o.card.doubt.offset_mm += o.shape.shoe_thickness - o.card.board_mm;
-    // Light from a window: no hard shadow.
+    // Two fingers apart, in the light of a window: no shadow touches the shoe.
+    o.card.gap_mm = 22;
+    o.card.gap_other_mm = 22;
     o.light.sun = 0;
   }
 }
