@@ -34,6 +34,7 @@ struct FitWords {
   std::optional<double> heel_height;
   std::string shoe_photo;
   std::string shoe_points;
+  std::string shod_report;
   std::optional<double> shoe_above;
   bool foot_side_up = false;
   ScaleWords scale;
@@ -122,6 +123,13 @@ Result<report::FitOptions> OptionsOf(const FitWords& words) {
   }
   if (!words.shoe_photo.empty()) {
     auto shoe = LooseShoeOf(words);
+    if (!shoe) return shoe.error();
+    options.loose_shoe = std::move(*shoe);
+  }
+  if (!words.shod_report.empty()) {
+    const auto shod = report::LoadReport(words.shod_report);
+    if (!shod) return shod.error();
+    auto shoe = report::WornShoe(*shod);
     if (!shoe) return shoe.error();
     options.loose_shoe = std::move(*shoe);
   }
@@ -288,6 +296,13 @@ void AddLooseShoeOptions(CLI::App& command, FitWords& words) {
       .add_flag(
           "--foot-side-up", words.foot_side_up, "It lies with its foot side up")
       ->needs(photo);
+  command
+      .add_option("--shod-report",
+                  words.shod_report,
+                  "Or: the shoe that the foot wears in this report.json, "
+                  "measured with --shod")
+      ->type_name("REPORT")
+      ->excludes(photo);
   AddScaleOptions(command, words.scale);
 }
 

@@ -239,6 +239,20 @@ Result<LooseShoe> ReadLooseShoe(const LooseShoeRequest& request) {
   return shoe;
 }
 
+Result<LooseShoe> WornShoe(const SavedReport& shod) {
+  if (!shod.shod) {
+    return Refusal{RefusalCode::kUsage,
+                   "The foot of that report is bare: it wears no shoe.",
+                   "Give a report that was measured with --shod."};
+  }
+  if (!shod.solar || shod.solar->outline.empty()) {
+    return Refusal{RefusalCode::kPointMissing,
+                   "The report of the shod foot has no outline in millimetres.",
+                   "Measure a photo of the shod sole with the card in it."};
+  }
+  return LooseShoe{shod.solar->file, shod.solar->outline, PlacedBy::kFinder};
+}
+
 Result<FootFit> FitFoot(SavedReport report, const FitOptions& options) {
   if (report.shod) {
     return Refusal{RefusalCode::kImplausible,

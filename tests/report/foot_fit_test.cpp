@@ -195,6 +195,28 @@ TEST(FootFit, RefusesWhatItCantFit) {
   EXPECT_FALSE(FitPair(SavedOf(), std::nullopt, true, {}).has_value());
 }
 
+TEST(FootFit, TheShoeThatAFootWearsIsLaidOnTheBareFoot) {
+  // A shoe 2 mm full at the widest part and 2 mm longer, as a shod sole shows
+  // it; its heels are those of the foot, so that laid on its toe it leaves a
+  // millimetre there.
+  measure::Sole wider;
+  wider.width += 4;
+  wider.length += 2;
+  SavedReport shod = SavedOf(wider);
+  EXPECT_EQ(WornShoe(shod).error().code, RefusalCode::kUsage);
+  shod.shod = true;
+  FitOptions options;
+  options.loose_shoe = WornShoe(shod).value();
+  const FootFit fit = FitFoot(SavedOf(), options).value();
+  ASSERT_TRUE(fit.gap.has_value());
+  EXPECT_NEAR(fit.gap->most_out_mm, 2.0, 0.7);
+  EXPECT_LT(fit.gap->most_in_mm, 1.3);
+  const json foot = json::parse(FitText(PairFit{fit, std::nullopt}))["feet"][0];
+  EXPECT_EQ(foot["loose_shoe"]["places"].size(), fit.gap->places.size());
+  shod.solar->outline.clear();
+  EXPECT_EQ(WornShoe(shod).error().code, RefusalCode::kPointMissing);
+}
+
 TEST(FootFit, APointThatIsUnsureAsksForAPerson) {
   SavedReport report = SavedOf();
   report.solar->unsure = {"heel left"};

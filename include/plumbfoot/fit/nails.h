@@ -18,6 +18,7 @@
 #pragma once
 
 #include <array>
+#include <cstddef>
 #include <optional>
 #include <string_view>
 #include <variant>
@@ -30,6 +31,8 @@ namespace plumbfoot::fit {
 inline constexpr double kLeastPitch = 25.0;
 inline constexpr double kMostPitch = 38.0;
 inline constexpr int kSlotsABranch = 4;
+inline constexpr std::size_t kSlots = 8;
+static_assert(kSlots == 2 * std::size_t{kSlotsABranch});
 
 enum class Clips { kNone, kToe, kSide };
 /// "none", "toe", "side": as in files.
@@ -93,7 +96,7 @@ struct Clip {
 };
 
 struct NailPlan {
-  std::array<Slot, 2 * kSlotsABranch> slots;  ///< Left 1-4, right 1-4.
+  std::array<Slot, kSlots> slots;  ///< Left 1-4, right 1-4.
   std::vector<Clip> clips;
   /// On each side: where the last nail stands, along Sole::wall from the left
   /// heel [mm]; the widest part where there is none. Behind it the shoe is

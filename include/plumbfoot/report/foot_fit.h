@@ -48,6 +48,11 @@ struct LooseShoeRequest {
 ///   without a card, kNoFoot if no shoe is found.
 Result<LooseShoe> ReadLooseShoe(const LooseShoeRequest& request);
 
+/// The shoe that a shod foot wears, from its report: the outline of the sole is
+/// the shoe's.
+/// @return kUsage if the foot is bare, kPointMissing without an outline.
+Result<LooseShoe> WornShoe(const SavedReport& shod);
+
 struct FitOptions {
   fit::ShoeOptions shoe;
   /// How long the heels are left where shoe.heel_length_mm is nothing; nothing:
