@@ -4,6 +4,7 @@
 #include <Eigen/Cholesky>
 #include <Eigen/Core>
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <limits>
 #include <numbers>
@@ -25,6 +26,10 @@ using geometry::FootVector;
 constexpr double kReach = 15.0;
 /// CHOSEN: what is listed [mm].
 constexpr double kEvery = 10.0;
+
+/// CHOSEN: so near to the buttress the way out of the foot passes behind a shoe
+/// that ends there; its heels are read off by their length [mm].
+constexpr double kHeelEnd = 15.0;
 
 struct Place {
   double along = 0.0;
@@ -98,38 +103,74 @@ FootPolyline Moved(const FootPolyline& line,
   return moved;
 }
 
-/// Sum of the squared gaps; a place without one counts as the reach.
-double Cost(const std::vector<Place>& front, const Shape& shoe) {
+/// What a shoe is laid by: the edge before the widest part, and, since a round
+/// toe leaves the turn open, places behind it that are as far from the toe on
+/// either side: their gaps shall be alike.
+struct Guide {
+  std::vector<Place> front;
+  std::vector<std::array<Place, 2>> rear;
+};
+
+/// CHOSEN: a pair behind counts half of a place in front, so that the heels
+/// turn the shoe and hardly shift it.
+constexpr double kRearWeight = 0.5;
+
+/// Mean square of the gaps in front; a place without one counts as the reach.
+double FrontCost(const Guide& guide, const Shape& shoe) {
   double cost = 0.0;
-  for (const Place& place : front) {
+  for (const Place& place : guide.front) {
     const double gap = GapAt(place, shoe).value_or(kReach);
     cost += gap * gap;
   }
-  return cost / static_cast<double>(front.size());
+  return cost / static_cast<double>(guide.front.size());
+}
+
+double Cost(const Guide& guide, const Shape& shoe) {
+  double rear = 0.0;
+  for (const auto& [left, right] : guide.rear) {
+    const auto a = GapAt(left, shoe);
+    const auto b = GapAt(right, shoe);
+    const double unlike = a && b ? *a - *b : kReach;
+    rear += kRearWeight * unlike * unlike;
+  }
+  return FrontCost(guide, shoe) +
+         rear / static_cast<double>(guide.front.size());
 }
 
 /// Gauss and Newton's steps of turn and shift.
-Shape Settled(const std::vector<Place>& front, Shape shoe) {
-  double cost = Cost(front, shoe);
+Shape Settled(const Guide& guide, Shape shoe) {
+  double cost = Cost(guide, shoe);
   for (int round = 0; round < 40; ++round) {
     Eigen::Matrix3d squares = 1e-9 * Eigen::Matrix3d::Identity();
     Eigen::Vector3d right = Eigen::Vector3d::Zero();
     const FootPoint about = geometry::Centroid(shoe.line);
-    for (const Place& place : front) {
-      const auto gap = GapAt(place, shoe);
-      if (!gap) continue;
-      const FootPoint on = place.at + *gap * place.out;
+    // How a place's gap changes with shift and turn.
+    const auto row_of = [&about](const Place& place, double gap) {
+      const FootPoint on = place.at + gap * place.out;
       const FootVector arm = geometry::Perpendicular(on - about);
-      const Eigen::Vector3d row(
+      return Eigen::Vector3d(
           place.out.x, place.out.y, geometry::Dot(place.out, arm) / 50);
-      squares += row * row.transpose();
-      right -= *gap * row;
+    };
+    const auto add =
+        [&](const Eigen::Vector3d& row, double off, double weight) {
+          squares += weight * row * row.transpose();
+          right -= weight * off * row;
+        };
+    for (const Place& place : guide.front) {
+      const auto gap = GapAt(place, shoe);
+      if (gap) add(row_of(place, *gap), *gap, 1.0);
+    }
+    for (const auto& [one, other] : guide.rear) {
+      const auto a = GapAt(one, shoe);
+      const auto b = GapAt(other, shoe);
+      if (!a || !b) continue;
+      add(row_of(one, *a) - row_of(other, *b), *a - *b, kRearWeight);
     }
     const Eigen::Vector3d step = squares.ldlt().solve(right);
     Shape next{
         Moved(shoe.line, about, step(2) / 50, FootVector{step(0), step(1)}),
         shoe.outer};
-    const double its_cost = Cost(front, next);
+    const double its_cost = Cost(guide, next);
     if (!(its_cost < cost)) break;
     const bool settled = cost - its_cost < 1e-10;
     cost = its_cost;
@@ -162,8 +203,14 @@ Result<ShoeGap> CompareShoe(const Sole& sole,
   const double toe = ToeCentre(sole, wall);
   const double from = wall.Nearest(sole.widest_left);
   const double to = wall.Nearest(sole.widest_right);
-  std::vector<Place> front;
-  for (double s = from; s <= to; s += 4.0) front.push_back(PlaceAt(wall, s));
+  Guide guide;
+  for (double s = from; s <= to; s += 4.0) {
+    guide.front.push_back(PlaceAt(wall, s));
+  }
+  const double reach = std::min(toe, wall.length() - toe) - kHeelEnd;
+  for (double s = std::max(toe - from, to - toe); s < reach; s += 4.0) {
+    guide.rear.push_back({PlaceAt(wall, toe - s), PlaceAt(wall, toe + s)});
+  }
 
   // Nobody knows which way the shoe lay: from all sides, its middle on the
   // foot's, moved so that its foremost place lies at the foot's.
@@ -187,15 +234,16 @@ Result<ShoeGap> CompareShoe(const Sole& sole,
                    middle,
                    0.0,
                    {sole.toe_x - most_x, middle_y - (low_y + high_y) / 2});
-    Shape settled = Settled(front, {std::move(turned), outer});
-    const double cost = Cost(front, settled);
+    Shape settled = Settled(guide, {std::move(turned), outer});
+    const double cost = Cost(guide, settled);
     if (cost < least) {
       least = cost;
       best = std::move(settled);
     }
   }
+  const double rms = best ? std::sqrt(FrontCost(guide, *best)) : kReach;
   // CHOSEN: a third of the reach, root mean square, is no shoe of this foot.
-  if (!best || !(std::sqrt(least) < kReach / 3)) {
+  if (!(rms < kReach / 3)) {
     return Refusal{RefusalCode::kImplausible,
                    "The shoe's outline fits the foot nowhere within 15 mm.",
                    "Check that it is the shoe of this foot, that the whole of "
@@ -203,7 +251,7 @@ Result<ShoeGap> CompareShoe(const Sole& sole,
   }
   ShoeGap result;
   result.shoe = best->line;
-  result.rms_front_mm = std::sqrt(least);
+  result.rms_front_mm = rms;
   const auto add = [&](Side side, double along) {
     const Place place = PlaceAt(wall, along);
     const auto gap = GapAt(place, *best);
@@ -216,12 +264,11 @@ Result<ShoeGap> CompareShoe(const Sole& sole,
     result.most_out_mm = std::max(result.most_out_mm, *gap);
     result.most_in_mm = std::max(result.most_in_mm, -*gap);
   };
-  // A chord at the very buttress would turn round it.
-  const double left_end = toe - kDirectionReach;
+  const double left_end = toe - kHeelEnd;
   for (double s = std::floor(left_end / kEvery) * kEvery; s > 0; s -= kEvery) {
     add(Side::kLeft, toe - s);
   }
-  for (double s = 0; s < wall.length() - toe - kDirectionReach; s += kEvery) {
+  for (double s = 0; s < wall.length() - toe - kHeelEnd; s += kEvery) {
     add(Side::kRight, toe + s);
   }
   double left = std::numeric_limits<double>::infinity();

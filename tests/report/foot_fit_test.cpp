@@ -209,7 +209,7 @@ TEST(FootFit, TheShoeThatAFootWearsIsLaidOnTheBareFoot) {
   options.loose_shoe = WornShoe(shod).value();
   const FootFit fit = FitFoot(SavedOf(), options).value();
   ASSERT_TRUE(fit.gap.has_value());
-  EXPECT_NEAR(fit.gap->most_out_mm, 2.0, 0.7);
+  EXPECT_NEAR(fit.gap->most_out_mm, 2.0, 1.0);
   EXPECT_LT(fit.gap->most_in_mm, 1.3);
   const json foot = json::parse(FitText(PairFit{fit, std::nullopt}))["feet"][0];
   EXPECT_EQ(foot["loose_shoe"]["places"].size(), fit.gap->places.size());

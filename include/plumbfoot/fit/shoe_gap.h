@@ -22,7 +22,8 @@ struct GapPlace {
 
 struct ShoeGap {
   geometry::FootPolyline shoe;  ///< Its edge, laid on the foot; closed.
-  /// Each 10 mm from the toe's middle to either heel, left heel first.
+  /// Each 10 mm from the toe's middle to 15 mm before either heel, left heel
+  /// first.
   std::vector<GapPlace> places;
   double most_out_mm = 0.0;   ///< Greatest gap; 0 if none is above zero.
   double most_in_mm = 0.0;    ///< The same inwards, above zero.
@@ -33,8 +34,9 @@ struct ShoeGap {
 };
 
 /// Lays the shoe on the foot where its edge fits best from the toe to the
-/// widest part, in least squares of the gaps there; what the heels do is then
-/// read off, not fitted.
+/// widest part, in least squares of the gaps there, and turned so that the gaps
+/// behind are alike on both sides, which a round toe leaves open. How full the
+/// heels are is read off, not fitted.
 ///
 /// @param edge      The shoe's outer edge, or its whole outline, closed, in any
 ///   place and turn; x and y of the same hand as the foot frame's if `mirrored`
