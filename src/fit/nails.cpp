@@ -274,8 +274,8 @@ NailPlan PlaceNails(const Sole& sole, const NailOptions& options) {
     double last = wall.Nearest(sole.widest(side));
     bool any = false;
     for (int i = 0; i < kSlotsABranch; ++i) {
-      Slot& slot = plan.slots[static_cast<std::size_t>(
-          (side == Side::kLeft ? 0 : kSlotsABranch) + i)];
+      const std::size_t first_slot = side == Side::kLeft ? 0 : kSlots / 2;
+      Slot& slot = plan.slots[first_slot + static_cast<std::size_t>(i)];
       slot.side = side;
       slot.number = i + 1;
       if (i >= driven) {
