@@ -89,7 +89,7 @@ std::optional<double> Steepest(const cv::Mat& grey,
     const double d = i * kLookStep * px_per_mm;
     return At(grey, at.x + d * normal.x, at.y + d * normal.y);
   };
-  std::array<double, 2 * kReach + 1> slope{};
+  std::array<double, 2 * std::size_t{kReach} + 1> slope{};
   for (int i = -kReach; i <= kReach; ++i) {
     // The derivative of a Gaussian.
     double sum = 0.0;
@@ -97,7 +97,8 @@ std::optional<double> Steepest(const cv::Mat& grey,
       const double t = k * kLookStep / kProfileSigma;
       sum += t * std::exp(-t * t / 2) * sample(i + k);
     }
-    slope[static_cast<std::size_t>(i + kReach)] = sign * sum;
+    const int place = i + kReach;
+    slope[static_cast<std::size_t>(place)] = sign * sum;
   }
   const auto top = std::max_element(slope.begin() + 1, slope.end() - 1);
   if (top == slope.begin() + 1 || top == slope.end() - 2) return std::nullopt;

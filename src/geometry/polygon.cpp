@@ -203,6 +203,7 @@ std::vector<Polyline<Frame>> Intersection(
     const std::vector<Polyline<Frame>>& a,
     const std::vector<Polyline<Frame>>& b) {
   std::vector<const Polyline<Frame>*> all;
+  all.reserve(a.size() + b.size());
   for (const auto& line : a) all.push_back(&line);
   for (const auto& line : b) all.push_back(&line);
   const WholeNumbers<Frame> whole(all, 0.0);

@@ -18,7 +18,6 @@ namespace plumbfoot::report {
 namespace {
 
 using measure::Measured;
-using measure::MeasureId;
 
 std::string Both(double mm) {
   return fmt::format("{:.0f} mm, {}", mm, fit::EighthsText(mm));
