@@ -16,6 +16,7 @@ using Action = std::function<ExitStatus()>;
 void AddCard(CLI::App& program, Action& action);
 void AddCheck(CLI::App& program, Action& action);
 void AddCompare(CLI::App& program, Action& action);
+void AddFit(CLI::App& program, Action& action);
 void AddMeasure(CLI::App& program, Action& action);
 void AddVisit(CLI::App& program, Action& action);
 void AddHistory(CLI::App& program, Action& action);

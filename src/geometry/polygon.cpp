@@ -20,12 +20,15 @@ struct WholeNumbers {
 
   WholeNumbers(const Polyline<Frame>& a,
                const Polyline<Frame>& b,
+               double margin)
+      : WholeNumbers({&a, &b}, margin) {}
+  WholeNumbers(const std::vector<const Polyline<Frame>*>& lines,
                double margin) {
     double low_x = std::numeric_limits<double>::infinity();
     double low_y = low_x;
     double high_x = -low_x;
     double high_y = -low_x;
-    for (const auto* line : {&a, &b}) {
+    for (const auto* line : lines) {
       for (const auto& p : *line) {
         low_x = std::min(low_x, p.x);
         low_y = std::min(low_y, p.y);
@@ -178,6 +181,51 @@ std::vector<Polyline<Frame>> Offset(const Polyline<Frame>& polygon,
 }
 
 template <typename Frame>
+std::vector<Polyline<Frame>> Band(const Polyline<Frame>& line,
+                                  double distance) {
+  if (!(distance > 0)) throw std::invalid_argument("Band: distance <= 0");
+  if (line.size() < 2) return {};
+  const WholeNumbers<Frame> whole(line, line, distance);
+  const double delta = distance * whole.per_unit;
+  // CHOSEN: as Offset.
+  ClipperLib::ClipperOffset offset(2.0, std::max(0.25, 1e-4 * delta));
+  offset.AddPath(whole.To(line), ClipperLib::jtRound, ClipperLib::etOpenButt);
+  ClipperLib::Paths band;
+  offset.Execute(band, delta);
+  std::vector<Polyline<Frame>> pieces;
+  pieces.reserve(band.size());
+  for (const auto& piece : band) pieces.push_back(whole.From(piece));
+  return pieces;
+}
+
+template <typename Frame>
+std::vector<Polyline<Frame>> Intersection(
+    const std::vector<Polyline<Frame>>& a,
+    const std::vector<Polyline<Frame>>& b) {
+  std::vector<const Polyline<Frame>*> all;
+  all.reserve(a.size() + b.size());
+  for (const auto& line : a) all.push_back(&line);
+  for (const auto& line : b) all.push_back(&line);
+  const WholeNumbers<Frame> whole(all, 0.0);
+  ClipperLib::Clipper clipper;
+  for (const auto& line : a) {
+    clipper.AddPath(whole.To(line), ClipperLib::ptSubject, true);
+  }
+  for (const auto& line : b) {
+    clipper.AddPath(whole.To(line), ClipperLib::ptClip, true);
+  }
+  ClipperLib::Paths shared;
+  clipper.Execute(ClipperLib::ctIntersection,
+                  shared,
+                  ClipperLib::pftNonZero,
+                  ClipperLib::pftNonZero);
+  std::vector<Polyline<Frame>> pieces;
+  pieces.reserve(shared.size());
+  for (const auto& piece : shared) pieces.push_back(whole.From(piece));
+  return pieces;
+}
+
+template <typename Frame>
 double DifferenceArea(const Polyline<Frame>& polygon,
                       const Polyline<Frame>& cover) {
   if (polygon.size() < 3) return 0.0;
@@ -199,17 +247,21 @@ double DifferenceArea(const Polyline<Frame>& polygon,
 
 // A type can't stand in parentheses.
 // NOLINTBEGIN(bugprone-macro-parentheses)
-#define PLUMBFOOT_POLYGON(Frame)                                       \
-  template double SignedArea(const Polyline<Frame>&);                  \
-  template Point<Frame> Centroid(const Polyline<Frame>&);              \
-  template bool Contains(const Polyline<Frame>&, Point<Frame>);        \
-  template Polyline<Frame> ConvexHull(Polyline<Frame>);                \
-  template FeretWidths Feret(const Polyline<Frame>&);                  \
-  template Polyline<Frame> Mirrored(const Polyline<Frame>&,            \
-                                    const Line<Frame>&);               \
-  template std::vector<Polyline<Frame>> Offset(const Polyline<Frame>&, \
-                                               double);                \
-  template double DifferenceArea(const Polyline<Frame>&,               \
+#define PLUMBFOOT_POLYGON(Frame)                                              \
+  template double SignedArea(const Polyline<Frame>&);                         \
+  template Point<Frame> Centroid(const Polyline<Frame>&);                     \
+  template bool Contains(const Polyline<Frame>&, Point<Frame>);               \
+  template Polyline<Frame> ConvexHull(Polyline<Frame>);                       \
+  template FeretWidths Feret(const Polyline<Frame>&);                         \
+  template Polyline<Frame> Mirrored(const Polyline<Frame>&,                   \
+                                    const Line<Frame>&);                      \
+  template std::vector<Polyline<Frame>> Offset(const Polyline<Frame>&,        \
+                                               double);                       \
+  template std::vector<Polyline<Frame>> Band(const Polyline<Frame>&, double); \
+  template std::vector<Polyline<Frame>> Intersection(                         \
+      const std::vector<Polyline<Frame>>&,                                    \
+      const std::vector<Polyline<Frame>>&);                                   \
+  template double DifferenceArea(const Polyline<Frame>&,                      \
                                  const Polyline<Frame>&);
 PLUMBFOOT_POLYGON(PhotoFrame)
 PLUMBFOOT_POLYGON(CardFrame)

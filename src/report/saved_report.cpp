@@ -65,6 +65,13 @@ SavedView ViewOf(const json& photo, const json& points, View which) {
     if (point.contains("mm")) {
       view.mm.at(static_cast<std::size_t>(id)) = PointOf(point.at("mm"));
     }
+    if (point.contains("covariance_mm2")) {
+      const json& c = point.at("covariance_mm2");
+      view.covariance.at(static_cast<std::size_t>(id)) = {
+          c.at(0).at(0).get<double>(),
+          c.at(0).at(1).get<double>(),
+          c.at(1).at(1).get<double>()};
+    }
   }
   const std::string curve = which == View::kSolar ? "outline" : "dorsal_wall";
   (which == View::kSolar ? view.outline : view.dorsal_wall) =

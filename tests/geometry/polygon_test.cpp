@@ -59,6 +59,25 @@ class Geos {
     // 64 segments to a quarter of a circle.
     return Hold(GEOSBuffer_r(handle_, shape.get(), distance, 64));
   }
+  /// Flat ends, round bends.
+  Shape Band(const CardPolyline& line, double distance) const {
+    const auto n = static_cast<unsigned>(line.size());
+    GEOSCoordSequence* points = GEOSCoordSeq_create_r(handle_, n, 2);
+    for (unsigned i = 0; i < n; ++i) {
+      GEOSCoordSeq_setXY_r(handle_, points, i, line[i].x, line[i].y);
+    }
+    const Shape open = Hold(GEOSGeom_createLineString_r(handle_, points));
+    return Hold(GEOSBufferWithStyle_r(handle_,
+                                      open.get(),
+                                      distance,
+                                      64,
+                                      GEOSBUF_CAP_FLAT,
+                                      GEOSBUF_JOIN_ROUND,
+                                      5.0));
+  }
+  Shape Intersection(const Shape& a, const Shape& b) const {
+    return Hold(GEOSIntersection_r(handle_, a.get(), b.get()));
+  }
   Shape Difference(const Shape& a, const Shape& b) const {
     return Hold(GEOSDifference_r(handle_, a.get(), b.get()));
   }
@@ -164,6 +183,47 @@ TEST(Polygon, AgreesWithGeosOnOffsetAndDifference) {
 }
 
 // J. Steiner: a convex shape grown by r has the area A + P r + pi r^2.
+TEST(Polygon, AgreesWithGeosOnBandAndIntersection) {
+  const Geos geos;
+  Random random(6);
+  const auto area_of = [](const std::vector<CardPolyline>& pieces) {
+    double area = 0.0;
+    // A hole runs the other way round.
+    for (const auto& piece : pieces) area += SignedArea(piece);
+    return area;
+  };
+  for (int i = 0; i < kPolygons; ++i) {
+    SCOPED_TRACE(i);
+    const CardPolyline polygon = RandomPolygon(random);
+    CardPolyline other = RandomPolygon(random);
+    const double aside = random.Uniform(-60, 60);
+    for (CardPoint& p : other) p.x += aside;
+    const auto a = geos.Polygon(polygon);
+    const auto b = geos.Polygon(other);
+    ASSERT_NE(geos.Intersection(a, b).get(), nullptr);
+    EXPECT_NEAR(area_of(Intersection<CardFrame>({polygon}, {other})),
+                geos.Area(geos.Intersection(a, b)),
+                1e-3);
+    // A gentle bow, as the edge of a shoe is: no bend is nearer than the web.
+    CardPolyline bow;
+    const double radius = random.Uniform(50, 90);
+    for (int k = 0; k <= 200; ++k) {
+      const double t = std::numbers::pi * (k / 200.0 - 0.5);
+      bow.push_back({radius * std::cos(t), 1.1 * radius * std::sin(t)});
+    }
+    const double distance = random.Uniform(5, 25);
+    const double area = geos.Area(geos.Band(bow, distance));
+    EXPECT_NEAR(area_of(Band(bow, distance)), area, 1e-4 * area);
+    // Flat ends: Pappus and Guldinus.
+    EXPECT_NEAR(area, 2 * distance * Length(bow, Ends::kOpen), 1e-3 * area);
+  }
+  const CardPolyline near = {{0, 0}, {1, 0}, {0, 1}};
+  const CardPolyline far = {{5, 5}, {6, 5}, {5, 6}};
+  EXPECT_TRUE(Intersection<CardFrame>({near}, {far}).empty());
+  EXPECT_TRUE(Band(CardPolyline(1), 1.0).empty());
+  EXPECT_THROW(Band(near, 0.0), std::invalid_argument);
+}
+
 TEST(Offset, GrowsAConvexShapeAsSteinerSays) {
   Random random(6);
   const CardPolyline hull = ConvexHull(RandomPolygon(random));

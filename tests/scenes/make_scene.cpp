@@ -41,6 +41,7 @@ struct Wishes {
   double toe_angle = 0;
   bool no_card = false;
   bool card_only = false;
+  bool loose_shoe = false;
   bool bare = false;
   bool shod = false;
   bool easy = false;
@@ -65,6 +66,15 @@ void Apply(const Wishes& w, SceneOptions& o) {
   if (w.tilt >= 0) o.camera.tilt_deg = w.tilt;
   if (w.focal > 0) o.camera.focal_35mm = w.focal;
   if (w.quality > 0) o.effects.jpeg_quality = w.quality;
+  if (w.loose_shoe && o.view == geometry::View::kSolar) {
+    o.loose_shoe = true;
+    // Card and shoe lie on one board; the shoe is the thicker.
+    o.card.doubt.offset_mm += o.shape.shoe_thickness - o.card.board_mm;
+    // Two fingers apart, in the light of a window: no shadow touches the shoe.
+    o.card.gap_mm = 22;
+    o.card.gap_other_mm = 22;
+    o.light.sun = 0;
+  }
 }
 
 int Run(const Wishes& w) {
@@ -76,7 +86,7 @@ int Run(const Wishes& w) {
   geometry::Random random(w.seed);
   FootShape shape = RandomFootShape(random, *foot);
   if (w.bare) shape.shod = false;
-  if (w.shod) shape.shod = true;
+  if (w.shod || w.loose_shoe) shape.shod = true;
   if (w.toe_angle > 0) {
     const double change = w.toe_angle - shape.toe_angle;
     shape.toe_angle += change;
@@ -139,6 +149,9 @@ int Main(int argc, char** argv) {
   app.add_flag("--no-card", w.no_card);
   app.add_flag(
       "--card-only", w.card_only, "The card and plain ground, quickly");
+  app.add_flag("--loose-shoe",
+               w.loose_shoe,
+               "In the solar view: the shoe alone on a board, ground side up");
   app.add_flag("--bare", w.bare);
   app.add_flag("--shod", w.shod);
   app.add_flag("--easy", w.easy, "Clean foot, good light, still camera");

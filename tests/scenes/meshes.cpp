@@ -231,11 +231,11 @@ void AddLeg(const std::vector<std::vector<Vec3>>& rings, Things& things) {
   things.meshes.push_back(std::move(mesh));
 }
 
-void AddShoe(const FootGeometry& foot, Things& things) {
+/// The inner edge of the shoe's bar, at each place of the outer one.
+std::vector<Vector2d> ShoeInner(const FootGeometry& foot) {
   const FootShape& s = foot.shape();
-  const auto& outer = foot.bearing_outline();
   std::vector<Vector2d> inner;
-  for (const Vector2d& o : outer) {
+  for (const Vector2d& o : foot.bearing_outline()) {
     // The bar's inner edge: towards the middle in front, straight across at
     // the branches.
     const double anchor = 0.35 * s.length;
@@ -244,6 +244,13 @@ void AddShoe(const FootGeometry& foot, Things& things) {
     const double branch = SmoothStep(0.45 * s.length, -2.0, o.x());
     inner.push_back(o + s.shoe_web * (1 - 0.35 * branch) * in.normalized());
   }
+  return inner;
+}
+
+void AddShoeBar(const FootGeometry& foot, Things& things) {
+  const FootShape& s = foot.shape();
+  const auto& outer = foot.bearing_outline();
+  const std::vector<Vector2d> inner = ShoeInner(foot);
   Mesh mesh;
   mesh.material = Material::kShoe;
   mesh.smooth = false;
@@ -304,8 +311,13 @@ void AddShoe(const FootGeometry& foot, Things& things) {
     mesh.Quad(a, b, c, d);
   }
   things.meshes.push_back(std::move(mesh));
+}
 
-  // Nails: heads in the crease, clinches a third of the way up the wall.
+/// Heads in the crease, clinches a third of the way up the wall.
+void AddNails(const FootGeometry& foot, Things& things) {
+  const FootShape& s = foot.shape();
+  const auto& outer = foot.bearing_outline();
+  const std::vector<Vector2d> inner = ShoeInner(foot);
   const int left = s.nails / 2;
   const int right = s.nails - left;
   for (int n = 0; n < s.nails; ++n) {
@@ -365,11 +377,27 @@ void Strands::AddStrand(const std::vector<Vec3>& chain,
   }
 }
 
+void AddLooseShoe(const FootGeometry& foot, Things& things) {
+  AddShoeBar(foot, things);
+  // The papered board that it lies on, ground side up.
+  const FootShape& s = foot.shape();
+  constexpr double kHalf = 400;
+  constexpr double kThick = 8;
+  things.meshes.push_back(Box({s.length / 2, 0, s.shoe_thickness + kThick},
+                              {kHalf, 0, 0},
+                              {0, kHalf, 0},
+                              {0, 0, kThick},
+                              Material::kPaper));
+}
+
 void AddFoot(const FootGeometry& foot, Things& things) {
   AddWall(foot, things);
   AddSolarSurface(foot, things);
   AddLeg(LegRings(foot), things);
-  if (foot.shape().shod) AddShoe(foot, things);
+  if (foot.shape().shod) {
+    AddShoeBar(foot, things);
+    AddNails(foot, things);
+  }
 }
 
 void AddHair(const FootGeometry& foot,

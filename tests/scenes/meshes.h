@@ -37,6 +37,7 @@ enum class Material {
   kStone,
   kMud,
   kPlastic,
+  kPaper,
 };
 
 /// Four numbers that a texture may use, at each vertex. For kWall: along the
@@ -104,6 +105,8 @@ struct HairStyle {
 };
 
 void AddFoot(const FootGeometry& foot, Things& things);
+/// The foot's shoe alone on a pale board, its ground face in the bearing plane.
+void AddLooseShoe(const FootGeometry& foot, Things& things);
 void AddHair(const FootGeometry& foot,
              const HairStyle& style,
              geometry::Random& random,

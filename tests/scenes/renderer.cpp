@@ -101,7 +101,8 @@ class Renderer {
 
   RenderedPhoto Run() {
     // A flat card over plain ground needs no rays.
-    quick_ = o_.card_only && o_.card.present && o_.card.bend_mm == 0;
+    quick_ = o_.card_only && !o_.loose_shoe && o_.card.present &&
+             o_.card.bend_mm == 0;
     if (!quick_) LightGrid();
     FirstPass();
     SecondPass();
@@ -532,7 +533,7 @@ class Renderer {
   }
 
   void FindCovered(Truth& t) const {
-    if (o_.card_only) return;
+    if (o_.card_only || o_.loose_shoe) return;
     for (auto& p : t.points) {
       if (!p || !p->visible) continue;
       p->visible = Seen(p->px_near ? p->near_place : p->place);

@@ -140,6 +140,10 @@ struct SceneOptions {
   /// The card and a plain ground only: quick, for statistics. The truth is
   /// still the whole foot's.
   bool card_only = false;
+  /// Solar, with shape.shod: no foot, its shoe lies on a board, ground side up.
+  /// The truth's outline is the shoe's outer edge; its other points are those
+  /// of the foot that wore it.
+  bool loose_shoe = false;
 };
 
 /// Good light, a clean foot, a still camera: what a careful person takes.

@@ -567,7 +567,9 @@ Things BuildThings(const SceneOptions& o,
     AddCard(o, layout, things);
     AddMudOnTags(o, layout, random, things);
   }
-  if (!o.card_only) {
+  if (o.loose_shoe) {
+    AddLooseShoe(foot, things);
+  } else if (!o.card_only) {
     AddFoot(foot, things);
     AddHair(foot, o.hair, random, things);
     if (o.view == View::kSolar) {

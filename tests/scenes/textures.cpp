@@ -604,6 +604,12 @@ Surface Textures::At(const SurfacePlace& p) const {
       s.gloss = 0.25;
       s.sharpness = 50;
       return s;
+    case Material::kPaper: {
+      // A sheet of wrapping paper: a little grain, a crease here and there.
+      const NoiseValue n = noise(40, 3, 109);
+      s.colour = (1 + 0.05 * n.value) * Vec3{0.74, 0.73, 0.70};
+      return s;
+    }
     case Material::kStraw:
       s.colour = Mix(Vec3{0.28, 0.19, 0.08}, Vec3{0.62, 0.50, 0.27}, p.shade);
       s.gloss = 0.15;

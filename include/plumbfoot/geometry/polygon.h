@@ -54,6 +54,19 @@ template <typename Frame>
 std::vector<Polyline<Frame>> Offset(const Polyline<Frame>& polygon,
                                     double distance);
 
+/// What lies within `distance` of an open line, on both sides of it; the ends
+/// are cut square, so that nothing lies beyond them. By Clipper, as Offset.
+/// @param distance  Above zero. @return None for fewer than two corners.
+template <typename Frame>
+std::vector<Polyline<Frame>> Band(const Polyline<Frame>& line, double distance);
+
+/// What the areas of `a` and of `b` share: none, one or more pieces,
+/// anticlockwise (y up); a hole is a clockwise one. By Clipper, as Offset.
+template <typename Frame>
+std::vector<Polyline<Frame>> Intersection(
+    const std::vector<Polyline<Frame>>& a,
+    const std::vector<Polyline<Frame>>& b);
+
 /// Area of what of `polygon` is not covered by `cover`. By Clipper, as Offset.
 template <typename Frame>
 double DifferenceArea(const Polyline<Frame>& polygon,

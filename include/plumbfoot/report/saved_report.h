@@ -30,6 +30,9 @@ struct SavedView {
   bool retake = false;                ///< The photo was graded so.
   /// Points in the foot frame [mm]; nothing without a scale.
   std::array<std::optional<geometry::FootPoint>, geometry::kPointCount> mm;
+  /// Of `mm` [mm^2]; nothing where the report doesn't tell it.
+  std::array<geometry::Covariance<geometry::FootFrame>, geometry::kPointCount>
+      covariance{};
   geometry::FootPolyline outline;      ///< Empty if there is none.
   geometry::FootPolyline dorsal_wall;  ///< Empty if there is none.
   /// Points and lines that the program placed without being sure, in words.

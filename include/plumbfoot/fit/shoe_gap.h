@@ -1,0 +1,51 @@
+// SPDX-License-Identifier: Apache-2.0
+/// @file
+/// An old or finished shoe laid on the foot: how far its outer edge stands
+/// outside of the foot's, all round. Solar foot frame [mm].
+#pragma once
+
+#include <vector>
+
+#include "plumbfoot/fit/sole.h"
+#include "plumbfoot/geometry/points.h"
+#include "plumbfoot/geometry/result.h"
+
+namespace plumbfoot::fit {
+
+struct GapPlace {
+  Side side = Side::kLeft;
+  double from_toe_mm = 0.0;  ///< Along the foot's edge from the toe's middle.
+  geometry::FootPoint foot;  ///< On the foot's edge.
+  geometry::FootPoint shoe;  ///< On the shoe's, straight out of the foot's.
+  double gap_mm = 0.0;       ///< Above zero: the shoe stands out.
+};
+
+struct ShoeGap {
+  geometry::FootPolyline shoe;  ///< Its edge, laid on the foot; closed.
+  /// Each 10 mm from the toe's middle to 15 mm before either heel, left heel
+  /// first.
+  std::vector<GapPlace> places;
+  double most_out_mm = 0.0;   ///< Greatest gap; 0 if none is above zero.
+  double most_in_mm = 0.0;    ///< The same inwards, above zero.
+  double rms_front_mm = 0.0;  ///< Before the widest part, where it must fit.
+  /// How far each heel of the shoe reaches past its buttress.
+  double heel_left_mm = 0.0;
+  double heel_right_mm = 0.0;
+};
+
+/// Lays the shoe on the foot where its edge fits best from the toe to the
+/// widest part, in least squares of the gaps there, and turned so that the gaps
+/// behind are alike on both sides, which a round toe leaves open. How full the
+/// heels are is read off, not fitted.
+///
+/// @param edge      The shoe's outer edge, or its whole outline, closed, in any
+///   place and turn; x and y of the same hand as the foot frame's if `mirrored`
+///   is false.
+/// @param mirrored  The shoe is seen from its other side.
+/// @return the gaps; or kTooFewPoints, kImplausible (of another size than the
+///   foot: no place fits within 15 mm).
+Result<ShoeGap> CompareShoe(const Sole& sole,
+                            const geometry::FootPolyline& edge,
+                            bool mirrored);
+
+}  // namespace plumbfoot::fit
