@@ -96,6 +96,7 @@ ExitStatus RunVerify(const Casebook& casebook, const HistoryWords& words) {
                {"visits", verified.visits},
                {"records", verified.records},
                {"files", verified.files},
+               {"unfinished", verified.unfinished},
                {"damage", ToJson(verified.damage)}});
   } else {
     Print(verified.damage, stdout);
@@ -107,6 +108,10 @@ ExitStatus RunVerify(const Casebook& casebook, const HistoryWords& words) {
         verified.records,
         verified.files,
         verified.damage.size());
+    if (verified.unfinished > 0) {
+      fmt::print("{} visits are unfinished: go on with \"plumbfoot serve\".\n",
+                 verified.unfinished);
+    }
   }
   return verified.damage.empty() ? ExitStatus::kDone : ExitStatus::kNeedsPerson;
 }

@@ -34,6 +34,7 @@ ExitStatus Run(int argc, char** argv) {
   plumbfoot::cli::AddVisit(program, action);
   plumbfoot::cli::AddHistory(program, action);
   plumbfoot::cli::AddReport(program, action);
+  plumbfoot::cli::AddServe(program, action);
   try {
     program.parse(argc, argv);
   } catch (const CLI::ParseError& error) {
