@@ -286,13 +286,12 @@ export async function showEditor(visit, key, wanted, here) {
         dots.append(dot);
       }
       const [x, y] = look.toScreen(one.place);
+      dot.at = [x, y];
       dot.className = 'dot' + (one.grip ? ' grip' : '') +
         (one.name === current ? ' current' : '');
       dot.style.transform = `translate(${x}px, ${y}px)`;
       dot.setAttribute('aria-label', one.words);
       dot.title = one.words;
-      const off = x < 0 || y < 0 || x > look.box.width || y > look.box.height;
-      dot.classList.toggle('off', off);
     }
     for (const dot of have.values()) dot.remove();
   }
@@ -346,6 +345,22 @@ export async function showEditor(visit, key, wanted, here) {
     return [event.clientX - box.left, event.clientY - box.top];
   };
 
+  /** The point, or the handle, under a finger: points may lie side by side. */
+  function nearest(at) {
+    let best = null;
+    // CHOSEN: half of a fingertip, some 8 mm on a phone.
+    let least = 32;
+    for (const dot of dots.children) {
+      const off = Math.hypot(dot.at[0] - at[0], dot.at[1] - at[1]) -
+        (dot.dataset.name === current ? 8 : 0);
+      if (off < least) {
+        best = dot;
+        least = off;
+      }
+    }
+    return best;
+  }
+
   function grab(dot, at) {
     const name = dot.dataset.name;
     choose(name, false);
@@ -394,6 +409,7 @@ export async function showEditor(visit, key, wanted, here) {
     if (event.button > 0) return;
     const at = where(event);
     touching.set(event.pointerId, at);
+    event.preventDefault();
     stage.setPointerCapture(event.pointerId);
     if (touching.size === 2) {
       dragging = null;
@@ -401,9 +417,8 @@ export async function showEditor(visit, key, wanted, here) {
       pinch = [...touching.values()];
       return;
     }
-    const dot = event.target.closest('.dot');
+    const dot = nearest(at);
     if (dot) {
-      event.preventDefault();
       grab(dot, at);
       dot.focus({preventScroll: true});
     } else if (points.at(view, current) === null && !isCurve(current)) {
