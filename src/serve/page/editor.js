@@ -8,6 +8,10 @@ import {bend, handles, isCurve, kPoints, Points} from './points.js';
 // CHOSEN: no faster than an eye follows.
 const kFollowMs = 70;
 const kMostZoom = 12;
+const kFirst = {
+  solar: ['bearing_width', 'bearing_length', 'toe_to_frog_apex'],
+  lateral: ['toe_angle', 'heel_angle', 'dorsal_wall_length'],
+};
 
 const kStateWords = {
   person: 'checked',
@@ -27,11 +31,27 @@ class Look {
     this.y = 0;
   }
 
+  /** Into a window of that size; what is to be seen stays to be seen. */
   fit(box) {
-    const first = this.box.width === 1;
-    const same = box.width === this.box.width && box.height === this.box.height;
+    if (box.width === this.box.width && box.height === this.box.height) return;
     this.box = box;
-    if (first || !same) this.whole();
+    this.show(this.wanted);
+  }
+
+  /** Shows all of these places, or, without any, the whole photo. */
+  show(places) {
+    this.whole();
+    this.wanted = places;
+    if (!places || places.length === 0) return;
+    const xs = places.map(([x]) => x);
+    const ys = places.map(([, y]) => y);
+    const width = Math.max(...xs) - Math.min(...xs);
+    const height = Math.max(...ys) - Math.min(...ys);
+    // CHOSEN: a fifth more, so that a finger has room around the points.
+    const scale = Math.min(this.box.width / (1.2 * width + 1),
+      this.box.height / (1.2 * height + 1), kMostZoom);
+    this.centre([(Math.max(...xs) + Math.min(...xs)) / 2,
+      (Math.max(...ys) + Math.min(...ys)) / 2], scale);
   }
 
   get least() {
@@ -40,6 +60,7 @@ class Look {
   }
 
   whole() {
+    this.wanted = null;
     this.scale = this.least;
     this.x = (this.box.width - this.photo.width * this.scale) / 2;
     this.y = (this.box.height - this.photo.height * this.scale) / 2;
@@ -54,12 +75,14 @@ class Look {
   }
 
   move(dx, dy) {
+    this.wanted = null;
     this.x += dx;
     this.y += dy;
     this.keepIn();
   }
 
   zoom(times, at) {
+    this.wanted = null;
     const scale = Math.min(Math.max(this.scale * times, this.least),
       Math.max(kMostZoom, this.least));
     const [x, y] = this.toPhoto(at);
@@ -549,7 +572,7 @@ export async function showEditor(visit, key, wanted, here) {
     const place = points.at(view, name);
     if (move && place && !isCurve(name)) {
       look.centre(place, Math.max(look.least * 2.2, look.scale));
-    } else if (move && isCurve(name)) look.whole();
+    } else if (move && isCurve(name) && place) look.show(place);
     draw();
   }
 
@@ -643,6 +666,7 @@ export async function showEditor(visit, key, wanted, here) {
   }
 
   // --- What stands beside the photo. ---
+  const tally = el('dl', {class: 'tally', 'aria-label': 'The main numbers'});
   const strip = el('div', {class: 'strip'});
   const all = el('ol', {class: 'list'});
   const trouble = el('div', {});
@@ -704,7 +728,18 @@ export async function showEditor(visit, key, wanted, here) {
     if (focused) all.querySelector(`[data-pick="${focused}"]`)?.focus();
   }
 
+  /** The numbers that a farrier asks for first, under the photo. */
+  function drawTally(shown, moving) {
+    tally.classList.toggle('moving', moving);
+    tally.replaceChildren(...kFirst[view].map((wanted) => {
+      const one = shown.find((each) => each.measure === wanted);
+      return one && el('div', {}, el('dt', {}, one.name),
+        el('dd', {class: 'number'}, one.measured ? one.text : '–'));
+    }).filter(Boolean));
+  }
+
   function drawNumbers(shown, moving = false) {
+    drawTally(shown, moving);
     figures.classList.toggle('moving', moving);
     figures.replaceChildren(...numbers(shown, [view]),
       ...numbers(shown, views.filter((other) => other !== view)));
@@ -762,7 +797,7 @@ export async function showEditor(visit, key, wanted, here) {
       `${state.horse}, ${dayWords(state.date)}`)),
     tabs,
     el('div', {class: 'bench'},
-      el('div', {class: 'left'}, stage, trouble, strip),
+      el('div', {class: 'left'}, stage, tally, trouble, strip),
       el('div', {class: 'right'},
         state.refused && el('p', {class: 'sorry'},
           `${state.refused.message} ${state.refused.remedy}`),
@@ -778,7 +813,7 @@ export async function showEditor(visit, key, wanted, here) {
           el('p', {}, 'Tab goes to the points. Arrows move one (with Shift ten ' +
           'times as far), Enter says that it is right, Delete that it can’t ' +
           'be seen. Ctrl-Z undoes, Ctrl-Shift-Z does again.')))));
-  main.className = 'wide';
+  main.className = 'wide editor';
   keptIs(points.past.length === 0 ? '' : 'Kept');
 
   const watch = new ResizeObserver(() => {
@@ -786,6 +821,10 @@ export async function showEditor(visit, key, wanted, here) {
     drawPhoto();
   });
   watch.observe(stage);
+  look.show(kPoints[view].flatMap(([name]) => {
+    const place = points.at(view, name);
+    return !place ? [] : isCurve(name) ? place : [place];
+  }));
   look.fit({width: stage.clientWidth, height: stage.clientHeight});
 
   // What the network, or a closed page, kept from the disk last time.

@@ -18,7 +18,7 @@ const {chromium} = require('playwright-core');
 const [how, plumbfoot, casebook, photos, folder] = process.argv.slice(2);
 const found = {violations: [], rules: 0, asked: [], errors: [], small: []};
 // Slow machines are no faults; what never comes is.
-const kPatience = 60000;
+const kPatience = 30000;
 const origins = new Set();
 
 /** A server of its own, and the address that opens it. */
@@ -114,7 +114,7 @@ async function drag(page, from, by) {
   const middle = await page.evaluate(() => ({
     glass: !document.querySelector('.glass').hidden}));
   // Time for the numbers to follow.
-  await page.locator('.moving').waitFor();
+  await page.locator('.figures-panel.moving').waitFor();
   const moving = await numbersOn(page);
   await shot(page, `${how}-dragging`);
   await touch('touchEnd', []);
@@ -188,7 +188,7 @@ async function touchWalk(browser) {
   // Undone and done again.
   await page.locator('#undo').tap();
   await kept(page);
-  await page.waitForFunction(() => !document.querySelector('.moving'));
+  await page.waitForFunction(() => !document.querySelector('.figures-panel.moving'));
   found.undone = await numbersOn(page);
   await page.locator('#redo').tap();
   await kept(page);
@@ -300,7 +300,7 @@ async function keysWalk(browser) {
   await page.getByRole('heading', {name: 'Old Tam'}).waitFor();
   await tabTo(page, '#files');
   const chooser = page.waitForEvent('filechooser');
-  await page.keyboard.press('Enter');
+  await page.keyboard.press('Space');
   await (await chooser).setFiles(['solar', 'lateral'].map((view) =>
     path.join(photos, `${view}.jpg`)));
   await page.locator('.photo').nth(1).waitFor();
@@ -326,7 +326,7 @@ async function keysWalk(browser) {
   // Two points with the arrows.
   await tabTo(page, '.dot[data-key=toe]');
   for (let i = 0; i < 3; ++i) await page.keyboard.press('Shift+ArrowUp');
-  await page.locator('.moving').waitFor();
+  await page.locator('.figures-panel.moving').waitFor();
   await shot(page, 'keys-nudging');
   await kept(page);
   await page.waitForTimeout(300);
@@ -418,6 +418,15 @@ async function looksWalk(browser) {
       const device = await page.evaluate(async () =>
         (await fetch('/api/device')).json());
       address = `${server.origin}/?code=${device.code}`;
+      if (screen === 'phone' && colorScheme === 'light') {
+        // One visit on its way, so that there is something to check.
+        await page.locator('#horse').fill('Juno');
+        await page.locator('.begin button').tap();
+        await page.locator('#files').setInputFiles(['solar', 'lateral'].map(
+          (view) => path.join(photos, `${view}.jpg`)));
+        await page.locator('.photo').nth(1).waitFor();
+        await kept(page);
+      }
       const day = await page.evaluate(async () =>
         (await fetch('/api/day')).json());
       const views = [['day', '#/'], ['device', '#/device']];
@@ -429,9 +438,9 @@ async function looksWalk(browser) {
         }
       }
       const horse = day.horses[0].folder;
-      const kept = await page.evaluate(async (name) =>
+      const history = await page.evaluate(async (name) =>
         (await fetch(`/api/horses/${name}`)).json(), horse);
-      const last = kept.visits[kept.visits.length - 1];
+      const last = history.visits[history.visits.length - 1];
       views.push(['horse', `#/horse/${horse}`],
         ['foot', `#/horse/${horse}/${last.date}/` +
           last.feet[last.feet.length - 1].record],
