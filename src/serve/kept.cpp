@@ -67,6 +67,86 @@ json FewNumbers(const FootRecord& record,
   return few;
 }
 
+std::vector<cv::Point2d> Places(const json& of) {
+  std::vector<cv::Point2d> places;
+  for (const json& p : of) {
+    if (p.is_array() && p.size() == 2 && p[0].is_number() && p[1].is_number()) {
+      places.emplace_back(p[0].get<double>(), p[1].get<double>());
+    }
+  }
+  return places;
+}
+
+cv::Point2d Mapped(const cv::Matx33d& map, cv::Point2d at) {
+  const cv::Vec3d p = map * cv::Vec3d(at.x, at.y, 1.0);
+  return {p[0] / p[2], p[1] / p[2]};
+}
+
+/// The affine map that takes `from` to `to` most nearly; a photo of a foot is
+/// taken nearly square to it.
+cv::Matx33d AffineFrom(const std::vector<cv::Point2d>& from,
+                       const std::vector<cv::Point2d>& to) {
+  cv::Mat_<double> a(static_cast<int>(from.size()), 3);
+  cv::Mat_<double> b(static_cast<int>(from.size()), 2);
+  for (int i = 0; i < a.rows; ++i) {
+    const auto n = static_cast<std::size_t>(i);
+    a(i, 0) = from[n].x;
+    a(i, 1) = from[n].y;
+    a(i, 2) = 1.0;
+    b(i, 0) = to[n].x;
+    b(i, 1) = to[n].y;
+  }
+  cv::Mat_<double> x;
+  cv::solve(a, b, x, cv::DECOMP_SVD);
+  return {x(0, 0), x(1, 0), x(2, 0), x(0, 1), x(1, 1), x(2, 1), 0.0, 0.0, 1.0};
+}
+
+/// From photo pixels to the foot's millimetres, out of what stands in a report
+/// in both. The points give the beginning. A line's corners in millimetres are
+/// others than those in pixels: it is laid on itself by its nearest places.
+std::optional<cv::Matx33d> FootFromPhoto(const json& points) {
+  std::vector<cv::Point2d> px;
+  std::vector<cv::Point2d> mm;
+  std::vector<cv::Point2d> line_px;
+  std::vector<cv::Point2d> line_mm;
+  for (const auto& [name, point] : points.items()) {
+    if (!point.is_object() || !point.contains("px") || !point.contains("mm")) {
+      continue;
+    }
+    if (name == "outline" || name == "dorsal_wall") {
+      line_px = Places(point["px"]);
+      line_mm = Places(point["mm"]);
+      continue;
+    }
+    const auto p = Places(json::array({point["px"]}));
+    const auto m = Places(json::array({point["mm"]}));
+    if (p.size() != 1 || m.size() != 1) continue;
+    px.push_back(p.front());
+    mm.push_back(m.front());
+  }
+  if (px.size() < 4) return std::nullopt;
+  cv::Matx33d map = AffineFrom(px, mm);
+  if (line_px.size() < 8 || line_mm.size() < 8) return map;
+  // CHOSEN: after four rounds the places stay what they are.
+  for (int round = 0; round < 4; ++round) {
+    std::vector<cv::Point2d> from = px;
+    std::vector<cv::Point2d> to = mm;
+    for (const cv::Point2d corner : line_mm) {
+      const auto nearest = std::min_element(
+          line_px.begin(), line_px.end(), [&](cv::Point2d a, cv::Point2d b) {
+            return cv::norm(Mapped(map, a) - corner) <
+                   cv::norm(Mapped(map, b) - corner);
+          });
+      from.push_back(*nearest);
+      to.push_back(corner);
+    }
+    const cv::Mat fitted = cv::findHomography(from, to);
+    if (fitted.empty()) return map;
+    map = cv::Matx33d(fitted);
+  }
+  return map;
+}
+
 }  // namespace
 
 /// A record and where it stands.
@@ -263,52 +343,28 @@ Response Kept::Aligned(const std::string& horse,
   const auto report = casebook::LoadReport(found->record);
   if (!report) return Refused(report.error());
 
-  // Everything that stands in the report both in pixels and in millimetres.
-  std::vector<cv::Point2f> px;
-  std::vector<cv::Point2f> mm;
-  const auto take = [&](const json& p, const json& m) {
-    if (!p.is_array() || !m.is_array() || p.size() != 2 || m.size() != 2) {
-      return;
-    }
-    px.emplace_back(p[0].get<float>(), p[1].get<float>());
-    mm.emplace_back(m[0].get<float>(), m[1].get<float>());
-  };
-  const json points =
-      report->value("points", json::object()).value(view, json::object());
-  for (const auto& [name, point] : points.items()) {
-    if (!point.is_object() || !point.contains("px") || !point.contains("mm")) {
-      continue;
-    }
-    const json& p = point["px"];
-    const json& m = point["mm"];
-    if (!p.empty() && p[0].is_array()) {
-      for (std::size_t i = 0; i < std::min(p.size(), m.size()); ++i) {
-        take(p[i], m[i]);
-      }
-    } else {
-      take(p, m);
-    }
+  const auto foot_from_photo = FootFromPhoto(
+      report->value("points", json::object()).value(view, json::object()));
+  if (!foot_from_photo) {
+    return Refused(Refusal{RefusalCode::kNoScale,
+                           "This photo can't be laid over another: it has no "
+                           "millimetres, or too few points.",
+                           "Photograph the foot with the card."});
   }
-  const Refusal cannot{RefusalCode::kNoScale,
-                       "This photo can't be laid over another: it has no "
-                       "millimetres.",
-                       "Photograph the foot with the card."};
-  if (px.size() < 4) return Refused(cannot);
   const bool solar = photo->first == View::kSolar;
   const double side_mm = solar ? kSolarMm : kLateralMm;
   const int side = static_cast<int>(side_mm * kPxPerMm);
   // The foot's frame on the screen. Sole (x to the toe, y to the horse's left):
   // toe up, and as in a photo of the sole the horse's left on the right. Side
   // (x to the toe, y up): toe left.
-  std::vector<cv::Point2f> to;
-  for (const cv::Point2f p : mm) {
-    const double right = solar ? p.y + side_mm / 2 : 0.15 * side_mm - p.x;
-    const double down = solar ? 0.78 * side_mm - p.x : 0.88 * side_mm - p.y;
-    to.emplace_back(static_cast<float>(right * kPxPerMm),
-                    static_cast<float>(down * kPxPerMm));
-  }
-  const cv::Mat map = cv::findHomography(px, to);
-  if (map.empty()) return Refused(cannot);
+  const double k = kPxPerMm;
+  const cv::Matx33d screen_from_foot =
+      solar
+          ? cv::Matx33d(
+                0, k, k * side_mm / 2, -k, 0, k * 0.78 * side_mm, 0, 0, 1)
+          : cv::Matx33d(
+                -k, 0, k * 0.15 * side_mm, 0, -k, k * 0.88 * side_mm, 0, 0, 1);
+  const cv::Mat map(screen_from_foot * *foot_from_photo);
   const std::filesystem::path inside = std::filesystem::path("horses") /
                                        found->history.horse.folder / "visits" /
                                        date / record / photo->second.file;
@@ -345,8 +401,9 @@ Response Kept::Plot(const std::string& horse, const std::string& name) const {
       response.type = "image/svg+xml";
       desk_.Hand([&] {
         draw::TimeChart chart = report::ChartOf(*of_horse, foot, view);
-        // A phone is narrow.
+        // CHOSEN: a phone is narrow; words are as large as on its other pages.
         chart.columns = 2;
+        chart.width_mm = 110.0;
         response.body = draw::TimeChartSvg(chart);
       });
       return response;

@@ -733,8 +733,11 @@ export async function showEditor(visit, key, wanted, here) {
     tally.classList.toggle('moving', moving);
     tally.replaceChildren(...kFirst[view].map((wanted) => {
       const one = shown.find((each) => each.measure === wanted);
-      return one && el('div', {}, el('dt', {}, one.name),
-        el('dd', {class: 'number'}, one.measured ? one.text : '–'));
+      if (!one) return null;
+      const [value, spread] = one.measured ? one.text.split(' ± ') : ['–'];
+      return el('div', {}, el('dt', {}, one.name),
+        el('dd', {}, el('strong', {}, value), ' ',
+          spread && el('span', {}, `± ${spread}`)));
     }).filter(Boolean));
   }
 
@@ -797,8 +800,8 @@ export async function showEditor(visit, key, wanted, here) {
       `${state.horse}, ${dayWords(state.date)}`)),
     tabs,
     el('div', {class: 'bench'},
-      el('div', {class: 'left'}, stage, tally, trouble, strip),
-      el('div', {class: 'right'},
+      el('div', {class: 'left'}, stage, tally),
+      el('div', {class: 'right'}, trouble, strip,
         state.refused && el('p', {class: 'sorry'},
           `${state.refused.message} ${state.refused.remedy}`),
         check && check.reasons.length > 0 && el('details', {},

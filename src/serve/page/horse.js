@@ -39,10 +39,12 @@ export async function showHorse(folder, here) {
             card.querySelector('a').focus({preventScroll: true});
           }}, `${number + 1}: ${dayWords(visit.date)}`))),
         horse.plots.map((plot) => el('figure', {},
+          el('a', {target: '_blank', rel: 'noopener',
+            href: `/plot/${encodeURIComponent(folder)}/${plot.name}`},
           el('img', {class: 'plot', loading: 'lazy',
             src: `/plot/${encodeURIComponent(folder)}/${plot.name}`,
             alt: `Plots of the ${plot.foot_words}, from the ` +
-              `${kViewWords[plot.view]}, over the visits`}),
+              `${kViewWords[plot.view]}, over the visits`})),
           el('figcaption', {}, `${upper(plot.foot_words)}, from the ` +
             kViewWords[plot.view]))))));
 }

@@ -42,7 +42,8 @@ export function show(title, ...parts) {
   document.title = title + ' – Plumbfoot';
   const main = document.getElementById('main');
   main.className = '';
-  main.replaceChildren(el('h1', {}, title), ...parts);
+  main.replaceChildren(el('h1', {}, title), ...parts.flat().filter(
+    (part) => part instanceof Node));
   window.scrollTo(0, 0);
   return main;
 }
@@ -79,21 +80,24 @@ export function numbers(shown, views = ['solar', 'lateral']) {
   for (const view of views) {
     const of = shown.filter((one) => one.view === view);
     if (of.length === 0) continue;
+    // The roles stand there because narrow screens lay the table out anew.
     const rows = of.filter((one) => one.measured).map((one) => el('tr', {
-      'data-measure': one.measure, 'data-value': one.value},
-    el('th', {scope: 'row', title: one.definition}, one.name),
-    el('td', {class: 'number'}, one.text,
+      role: 'row', 'data-measure': one.measure, 'data-value': one.value},
+    el('th', {scope: 'row', role: 'rowheader', title: one.definition},
+      one.name),
+    el('td', {role: 'cell', class: 'number'}, one.text,
       one.sure ? null : el('span', {class: 'doubt'}, ' not sure')),
-    el('td', {class: 'figures'}, one.figures.join('; ') || '–')));
+    el('td', {role: 'cell', class: 'figures'},
+      one.figures.join('; ') || '–')));
     const without = of.filter((one) => !one.measured);
     parts.push(el('section', {class: 'numbers'},
       el('h2', {}, view === 'solar' ? 'From the sole' : 'From the side'),
-      rows.length > 0 && el('table', {},
-        el('thead', {}, el('tr', {},
-          el('th', {scope: 'col'}, 'What'),
-          el('th', {scope: 'col'}, 'This foot, ± 95 %'),
-          el('th', {scope: 'col'}, 'Published'))),
-        el('tbody', {}, rows)),
+      rows.length > 0 && el('table', {role: 'table'},
+        el('thead', {role: 'rowgroup'}, el('tr', {role: 'row'},
+          el('th', {scope: 'col', role: 'columnheader'}, 'What'),
+          el('th', {scope: 'col', role: 'columnheader'}, 'This foot, ± 95 %'),
+          el('th', {scope: 'col', role: 'columnheader'}, 'Published'))),
+        el('tbody', {role: 'rowgroup'}, rows)),
       without.length > 0 && el('details', {},
         el('summary', {}, `${without.length} not measured`),
         el('ul', {}, without.map(
