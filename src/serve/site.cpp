@@ -70,6 +70,8 @@ std::optional<Response> Asset(const std::string& path) {
 
 /// The JSON object of a body; a deep one could use up the stack.
 std::optional<json> ObjectIn(const std::string& body) {
+  // The parser takes it for the end.
+  if (body.find('\0') != std::string::npos) return std::nullopt;
   const json::parser_callback_t shallow =
       [](int depth, json::parse_event_t, json&) {
         if (depth > kDeepest) throw std::length_error("deep");

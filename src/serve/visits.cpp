@@ -254,6 +254,10 @@ casebook::PhotoPlace Proposed(const std::string& name,
 /// The points of a request, as a points file writes them: to a hundredth of a
 /// pixel, so that points.json gives the same numbers again.
 Result<find::PointsFile> PointsFrom(const json& asked) {
+  if (const auto it = asked.find("points");
+      it != asked.end() && !it->is_object()) {
+    return Usage("Points are missing.", "Load the page again.");
+  }
   json points = Part(asked, "points", json::object());
   points["format"] = "plumbfoot-points";
   points["version"] = 1;
@@ -582,6 +586,9 @@ Response Visits::Follow(const std::string& id,
                         const json& asked) {
   const auto visit = ReadOurs(casebook_, id);
   if (!visit) return Refused(visit.error());
+  if (!asked.contains("points")) {
+    return Refused(Usage("Points are missing.", "Load the page again."));
+  }
   const auto points = PointsFrom(asked);
   if (!points) return Refused(points.error());
   const auto live = LiveFoot(LiveKey(*visit, key));
@@ -607,6 +614,9 @@ Response Visits::KeepPoints(const std::string& id,
   const auto visit = ReadOurs(casebook_, id);
   if (!visit) return Refused(visit.error());
   if (const auto of = ParseFootKey(key); !of) return Refused(of.error());
+  if (!asked.contains("points")) {
+    return Refused(Usage("Points are missing.", "Load the page again."));
+  }
   const auto points = PointsFrom(asked);
   if (!points) return Refused(points.error());
   const auto feet = FeetOf(visit->said);
