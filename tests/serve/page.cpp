@@ -5,7 +5,6 @@
 #include <unistd.h>
 
 #include <fstream>
-#include <sstream>
 
 namespace plumbfoot::serve {
 
@@ -20,13 +19,6 @@ fs::path FreshFolder(const std::string& name) {
   return folder;
 }
 
-std::string ReadFile(const fs::path& path) {
-  std::ifstream file(path, std::ios::binary);
-  std::ostringstream text;
-  text << file.rdbuf();
-  return text.str();
-}
-
 void WriteFile(const fs::path& path, const std::string& bytes) {
   std::ofstream(path, std::ios::binary) << bytes;
 }
@@ -35,18 +27,10 @@ fs::path Photos() {
   return PLUMBFOOT_PAIR;
 }
 
-SiteOptions TestOptions() {
-  SiteOptions options;
-  options.hosts = {kHost};
-  options.today = [] { return *casebook::ParseDay("2026-03-14"); };
-  options.now = [] { return std::string("2026-03-14T18:22:01Z"); };
-  return options;
-}
-
 Page::Page(const fs::path& folder) : folder_(folder) {
   auto book = casebook::OpenCasebook(folder);
   if (!book) book = casebook::MakeCasebook(folder);
-  site_ = std::make_unique<Site>(*book, TestOptions());
+  site_ = std::make_unique<Site>(*book, TestOptions(kHost));
   Request in;
   in.method = "GET";
   in.path = "/";

@@ -9,6 +9,7 @@
 #include <string>
 
 #include "plumbfoot/serve/site.h"
+#include "serve/serving.h"
 
 namespace plumbfoot::serve {
 
@@ -16,14 +17,10 @@ inline constexpr const char* kHost = "127.0.0.1:8437";
 
 /// A new empty folder for one test.
 std::filesystem::path FreshFolder(const std::string& name);
-std::string ReadFile(const std::filesystem::path& path);
 void WriteFile(const std::filesystem::path& path, const std::string& bytes);
 
 /// The photos that were rendered when the tests were built: one foot.
 std::filesystem::path Photos();
-
-/// The options of a site for tests: a fixed clock, kHost.
-SiteOptions TestOptions();
 
 class Page {
  public:

@@ -8,172 +8,27 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 #include <netinet/in.h>
-#include <poll.h>
 #include <sys/resource.h>
 #include <sys/socket.h>
 #include <unistd.h>
 
 #include <chrono>
-#include <fstream>
 #include <thread>
 
 #include "plumbfoot/geometry/random.h"
 #include "serve/page.h"
+#include "serve/serving.h"
 
 namespace plumbfoot::serve {
 namespace {
 
 using nlohmann::json;
-using testing::AnyOf;
 using testing::HasSubstr;
 using testing::Not;
 using testing::StartsWith;
 
-/// A connection that closes itself.
-class Line {
- public:
-  Line(std::uint16_t port, const char* from = "127.0.0.1")
-      : socket_(::socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC, 0)) {
-    sockaddr_in address{};
-    address.sin_family = AF_INET;
-    ::inet_pton(AF_INET, from, &address.sin_addr);
-    ::bind(socket_, reinterpret_cast<sockaddr*>(&address), sizeof address);
-    ::inet_pton(AF_INET, "127.0.0.1", &address.sin_addr);
-    address.sin_port = htons(port);
-    open_ = ::connect(socket_,
-                      reinterpret_cast<sockaddr*>(&address),
-                      sizeof address) == 0;
-  }
-  ~Line() {
-    if (socket_ >= 0) ::close(socket_);
-  }
-  Line(Line&& other) noexcept
-      : socket_(std::exchange(other.socket_, -1)), open_(other.open_) {}
-  Line(const Line&) = delete;
-  Line& operator=(const Line&) = delete;
-  Line& operator=(Line&&) = delete;
-
-  bool open() const { return open_; }
-
-  /// @return False where the other side has closed.
-  bool Say(std::string_view bytes) {
-    while (!bytes.empty()) {
-      const ssize_t sent =
-          ::send(socket_, bytes.data(), bytes.size(), MSG_NOSIGNAL);
-      if (sent <= 0) return false;
-      bytes.remove_prefix(static_cast<std::size_t>(sent));
-    }
-    return true;
-  }
-
-  /// All that comes until the other side closes or is silent for so long.
-  std::string Hear(int silence_ms = 20'000) {
-    std::string heard;
-    while (true) {
-      pollfd wait{socket_, POLLIN, 0};
-      if (::poll(&wait, 1, silence_ms) <= 0) return heard;
-      char buffer[16'384];
-      const ssize_t got = ::recv(socket_, buffer, sizeof buffer, 0);
-      if (got <= 0) return heard;
-      heard.append(buffer, static_cast<std::size_t>(got));
-    }
-  }
-
- private:
-  int socket_;
-  bool open_ = false;
-};
-
-/// A page on any free port.
-class Serving {
- public:
-  explicit Serving(const std::string& name, unsigned idle_seconds = 20) {
-    ServerOptions options;
-    options.port = 0;
-    options.idle_seconds = idle_seconds;
-    auto server = Server::Listen(options);
-    EXPECT_TRUE(server) << server.error().message;
-    server_ = std::make_unique<Server>(std::move(*server));
-    host_ = "127.0.0.1:" + std::to_string(server_->port());
-    SiteOptions of_site = TestOptions();
-    of_site.hosts = {host_};
-    site_ = std::make_unique<Site>(*casebook::MakeCasebook(FreshFolder(name)),
-                                   of_site);
-    EXPECT_TRUE(server_->Serve(*site_));
-    const std::string in = Ask("GET /?code=" + site_->Code() + " HTTP/1.1");
-    const std::size_t at = in.find("Set-Cookie: ");
-    EXPECT_NE(at, std::string::npos) << in;
-    cookie_ = in.substr(at + 12, in.find(';', at) - at - 12);
-  }
-  ~Serving() { server_.reset(); }
-  Serving(const Serving&) = delete;
-  Serving& operator=(const Serving&) = delete;
-  Serving(Serving&&) = delete;
-  Serving& operator=(Serving&&) = delete;
-
-  std::uint16_t port() const { return server_->port(); }
-  const std::string& host() const { return host_; }
-  const std::string& cookie() const { return cookie_; }
-
-  /// The head of a request, as far as the empty line.
-  std::string Head(const std::string& first, const std::string& more = "") {
-    return first + "\r\nHost: " + host_ + "\r\nCookie: " + cookie_ + "\r\n" +
-           "Origin: http://" + host_ + "\r\nConnection: close\r\n" + more +
-           "\r\n";
-  }
-  std::string Ask(const std::string& first,
-                  const std::string& more = "",
-                  const std::string& body = "") {
-    Line line(port());
-    line.Say(Head(first, more) + body);
-    return line.Hear();
-  }
-  std::string PostJson(const std::string& path, const json& what) {
-    const std::string body = what.dump();
-    return Ask("POST " + path + " HTTP/1.1",
-               "Content-Type: application/json\r\nContent-Length: " +
-                   std::to_string(body.size()) + "\r\n",
-               body);
-  }
-  void ExpectAlive() {
-    EXPECT_THAT(Ask("GET /api/day HTTP/1.1"), StartsWith("HTTP/1.1 200"));
-  }
-
- private:
-  std::unique_ptr<Server> server_;
-  std::unique_ptr<Site> site_;
-  std::string host_;
-  std::string cookie_;
-};
-
-json BodyOf(const std::string& answer) {
-  return json::parse(
-      answer.substr(answer.find("\r\n\r\n") + 4), nullptr, false);
-}
-
-/// Of this process [MB].
-double MemoryMb() {
-  std::ifstream file("/proc/self/statm");
-  double pages = 0;
-  double resident = 0;
-  file >> pages >> resident;
-  return resident * static_cast<double>(::sysconf(_SC_PAGESIZE)) / 1e6;
-}
-
-/// A visit with the pair: its id.
-std::string BeginOn(Serving& serving, const std::string& horse) {
-  const std::string id = BodyOf(serving.PostJson(
-      "/api/visits", {{"horse", horse}, {"date", "2026-03-14"}}))["id"];
-  for (const char* view : {"solar", "lateral"}) {
-    const std::string photo = ReadFile(Photos() / (std::string(view) + ".jpg"));
-    const std::string answer =
-        serving.Ask("POST /api/visits/" + id + "/photos?name=LF-before-" +
-                        view + ".jpg HTTP/1.1",
-                    "Content-Length: " + std::to_string(photo.size()) + "\r\n",
-                    photo);
-    EXPECT_THAT(answer, StartsWith("HTTP/1.1 201")) << answer;
-  }
-  return id;
+void ExpectAlive(const Serving& serving) {
+  EXPECT_THAT(serving.Ask("GET /api/day HTTP/1.1"), StartsWith("HTTP/1.1 200"));
 }
 
 TEST(Server, IsForThisMachineOnly) {
@@ -202,7 +57,7 @@ TEST(Server, SaysThatAPortIsTaken) {
 }
 
 TEST(Server, RefusesTenGigabytes) {
-  Serving serving("ten-gigabytes");
+  const Serving serving(FreshFolder("ten-gigabytes"));
   const std::string id = BodyOf(serving.PostJson(
       "/api/visits", {{"horse", "Juno"}, {"date", "2026-03-14"}}))["id"];
   const std::string path = "POST /api/visits/" + id +
@@ -223,11 +78,11 @@ TEST(Server, RefusesTenGigabytes) {
   while (sent < 10'000 && line.Say(chunk)) ++sent;
   EXPECT_LT(sent, 200);
   EXPECT_LT(MemoryMb() - before, 250);
-  serving.ExpectAlive();
+  ExpectAlive(serving);
 }
 
 TEST(Server, ReadsNoBodyOfAStranger) {
-  Serving serving("stranger");
+  const Serving serving(FreshFolder("stranger"));
   Line line(serving.port());
   line.Say("POST /api/visits/x/photos HTTP/1.1\r\nHost: " + serving.host() +
            "\r\nContent-Length: 50000000\r\n\r\n");
@@ -237,11 +92,11 @@ TEST(Server, ReadsNoBodyOfAStranger) {
   EXPECT_THAT(answer, HasSubstr("Content-Security-Policy: default-src 'none'"));
   EXPECT_THAT(answer, HasSubstr("X-Content-Type-Options: nosniff"));
   EXPECT_THAT(answer, HasSubstr("Referrer-Policy: no-referrer"));
-  serving.ExpectAlive();
+  ExpectAlive(serving);
 }
 
 TEST(Server, OutlivesMalformedRequests) {
-  Serving serving("malformed");
+  const Serving serving(FreshFolder("malformed"));
   const std::string good = "GET /api/day HTTP/1.1\r\nHost: " + serving.host() +
                            "\r\nCookie: plumbfoot=0\r\n\r\n";
   // By hand, after RFC 9112's list of what is ambiguous (11.2, 6.3, 5.1).
@@ -303,7 +158,7 @@ TEST(Server, OutlivesMalformedRequests) {
     const std::string heard = line.Hear(2);
     ASSERT_THAT(heard, Not(HasSubstr("HTTP/1.1 200"))) << bytes;
   }
-  serving.ExpectAlive();
+  ExpectAlive(serving);
 }
 
 TEST(Server, AnswersWhileAThousandAreSlow) {
@@ -312,7 +167,7 @@ TEST(Server, AnswersWhileAThousandAreSlow) {
   ::getrlimit(RLIMIT_NOFILE, &files);
   files.rlim_cur = std::min<rlim_t>(files.rlim_max, 8192);
   ::setrlimit(RLIMIT_NOFILE, &files);
-  Serving serving("slow", 3);
+  const Serving serving(FreshFolder("slow"), 3);
   std::vector<Line> slow;
   slow.reserve(1000);
   for (int i = 0; i < 1000; ++i) {
@@ -323,7 +178,7 @@ TEST(Server, AnswersWhileAThousandAreSlow) {
   }
   for (int round = 0; round < 5; ++round) {
     const auto began = std::chrono::steady_clock::now();
-    serving.ExpectAlive();
+    ExpectAlive(serving);
     const std::chrono::duration<double> took =
         std::chrono::steady_clock::now() - began;
     // Not a speed: what waits for the slow ones would take their three seconds.
@@ -331,13 +186,13 @@ TEST(Server, AnswersWhileAThousandAreSlow) {
     for (Line& line : slow) line.Say("a");
   }
   slow.clear();
-  serving.ExpectAlive();
+  ExpectAlive(serving);
 }
 
 // A small version of what tests/bench/page does for a minute.
 TEST(Server, LetsManyDragAtOnce) {
-  Serving serving("many");
-  const std::string id = BeginOn(serving, "Bramble");
+  const Serving serving(FreshFolder("many"));
+  const std::string id = serving.BeginVisit("Bramble", Photos());
   const std::string path = "/api/visits/" + id + "/feet/LF-before_trim";
   const json first = BodyOf(serving.Ask("GET " + path + " HTTP/1.1"));
   ASSERT_TRUE(first["report"].is_object()) << first.dump().substr(0, 300);
