@@ -343,6 +343,7 @@ std::vector<FootDone> MeasureJobs(const std::vector<FootJob>& jobs,
   const int workers =
       std::clamp(at_a_time, 1, std::max(1, static_cast<int>(jobs.size())));
   // Else every worker has as many threads of OpenCV's as there are processors.
+  const int usual = cv::getNumThreads();
   if (workers > 1) cv::setNumThreads(std::max(1, processors / workers));
   std::atomic<std::size_t> next{0};
   std::mutex lock;
@@ -374,6 +375,7 @@ std::vector<FootDone> MeasureJobs(const std::vector<FootJob>& jobs,
   for (int i = 0; i < workers; ++i) threads.emplace_back(work);
   desk.Serve();
   for (std::thread& thread : threads) thread.join();
+  cv::setNumThreads(usual);
   if (fault) std::rethrow_exception(fault);
   return results;
 }

@@ -149,13 +149,6 @@ std::optional<cv::Matx33d> FootFromPhoto(const json& points) {
 
 }  // namespace
 
-/// A record and where it stands.
-struct Kept::Found {
-  casebook::History history;
-  std::size_t visit = 0;
-  FootRecord record;
-};
-
 Kept::Kept(casebook::Casebook casebook,
            const SiteOptions& options,
            report::Desk& desk)

@@ -31,6 +31,15 @@ class Kept {
   Response Foot(const std::string& horse,
                 const std::string& date,
                 const std::string& record) const;
+  /// A foot record itself. @return kFileMissing.
+  struct Found {
+    casebook::History history;
+    std::size_t visit = 0;  ///< Of the history.
+    casebook::FootRecord record;
+  };
+  Result<Found> Find(const std::string& horse,
+                     const std::string& date,
+                     const std::string& record) const;
   /// A photo of a record as it came or as it is drawn on:
   /// "solar-annotated.jpg".
   Response Picture(const std::string& horse,
@@ -48,11 +57,7 @@ class Kept {
   Response OwnersPage(const std::string& horse, const std::string& date) const;
 
  private:
-  struct Found;
   Result<casebook::History> HistoryOf(const std::string& horse) const;
-  Result<Found> Find(const std::string& horse,
-                     const std::string& date,
-                     const std::string& record) const;
 
   const casebook::Casebook casebook_;
   const SiteOptions& options_;

@@ -127,7 +127,8 @@ struct Server::Works {
   std::vector<std::thread> workers;
 
   ~Works() {
-    if (daemon != nullptr) MHD_quiesce_daemon(daemon);
+    // From here on nobody new comes in; who waits is still answered.
+    if (daemon != nullptr) socket = MHD_quiesce_daemon(daemon);
     {
       const std::lock_guard<std::mutex> guard(lock);
       closed = true;

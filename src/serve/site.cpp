@@ -204,6 +204,13 @@ struct Site::Rooms {
       if (s[3] == "place") return visits.PlacePhoto(s[2], *asked);
       if (s[3] == "record") return visits.Record(s[2], *asked);
     }
+    if (s.size() == 6 && s[0] == "api" && s[1] == "horses" && s[5] == "again") {
+      const auto found = kept.Find(s[2], s[3], s[4]);
+      if (!found) return Refused(found.error());
+      return visits.Reopen(found->history.horse,
+                           found->history.visits[found->visit].day,
+                           found->record);
+    }
     if (s.size() == 6 && s[0] == "api" && s[1] == "visits" && s[3] == "feet") {
       if (s[5] == "follow") return visits.Follow(s[2], s[4], *asked);
       if (s[5] == "points") return visits.KeepPoints(s[2], s[4], *asked);

@@ -303,27 +303,89 @@ Response Visits::Begin(const json& asked) {
   if (const auto known = casebook::ChooseHorse(casebook_, visit); !known) {
     return Refused(known.error());
   }
-  const json said = {{"format", kFormat},
-                     {"version", kVersion},
-                     {"revision", 1},
-                     {"horse", horse},
-                     {"yard", yard.empty() ? json() : json(yard)},
-                     {"new_horse", visit.new_horse},
-                     {"date", casebook::DayText(*day)},
-                     {"begun", options_.now()},
-                     {"photos", json::array()},
-                     {"feet", json::object()}};
-  // Begun already, perhaps on the other phone: it is gone on with.
-  for (const Unfinished& other : casebook::ListUnfinished(casebook_).visits) {
-    if (Text(other.said, "horse") == horse &&
+  bool is_new = false;
+  const auto begun = Of(horse, yard, visit.new_horse, *day, is_new);
+  if (!begun) return Refused(begun.error());
+  return Json(VisitState(*begun), is_new ? 201 : 200);
+}
+
+Result<Unfinished> Visits::Of(const std::string& horse,
+                              const std::string& yard,
+                              bool new_horse,
+                              casebook::Day day,
+                              bool& begun) {
+  // Two phones that begin at once begin the same.
+  const std::lock_guard<std::mutex> guard(beginning_);
+  for (Unfinished& other : casebook::ListUnfinished(casebook_).visits) {
+    if (Text(other.said, "format") == kFormat &&
+        Text(other.said, "horse") == horse &&
         Text(other.said, "yard") == yard &&
-        Text(other.said, "date") == casebook::DayText(*day)) {
-      return Json(VisitState(other));
+        Text(other.said, "date") == casebook::DayText(day)) {
+      return std::move(other);
     }
   }
-  const auto begun = casebook::BeginUnfinished(casebook_, *day, said);
-  if (!begun) return Refused(begun.error());
-  return Json(VisitState(*begun), 201);
+  begun = true;
+  return casebook::BeginUnfinished(
+      casebook_,
+      day,
+      {{"format", kFormat},
+       {"version", kVersion},
+       {"revision", 1},
+       {"horse", horse},
+       {"yard", yard.empty() ? json() : json(yard)},
+       {"new_horse", new_horse},
+       {"date", casebook::DayText(day)},
+       {"begun", options_.now()},
+       {"photos", json::array()},
+       {"feet", json::object()}});
+}
+
+Response Visits::Reopen(const casebook::Horse& horse,
+                        casebook::Day day,
+                        const casebook::FootRecord& record) {
+  bool is_new = false;
+  const auto visit = Of(horse.name, horse.yard, false, day, is_new);
+  if (!visit) return Refused(visit.error());
+  const std::string key = FootKey(record.foot, record.stage);
+  const std::filesystem::path inside =
+      std::filesystem::relative(record.folder, casebook_.folder);
+  for (const auto& [view, photo] : record.photos) {
+    auto bytes = casebook::ReadBelow(casebook_.folder, inside / photo.file);
+    if (!bytes) return Refused(bytes.error());
+    const Response added = AddPhoto(visit->id, photo.original_name, *bytes);
+    if (added.status != 201) return added;
+  }
+  // The points that a person gave, if any: the others are the program's again.
+  json points = json::object();
+  if (const auto given =
+          casebook::ReadBelow(casebook_.folder, inside / "given.json")) {
+    points = json::parse(*given, nullptr, false);
+    if (!points.is_object()) points = json::object();
+    points.erase("format");
+    points.erase("version");
+  }
+  const auto said = casebook::ChangeUnfinished(
+      casebook_, visit->id, [&](json& now) -> Result<Done> {
+        for (json& photo : now["photos"]) {
+          for (const auto& [view, recorded] : record.photos) {
+            if (Text(photo, "id") != recorded.sha256) continue;
+            photo["foot"] = geometry::FootName(record.foot);
+            photo["stage"] = geometry::StageName(record.stage);
+            photo["view"] = geometry::ViewName(view);
+            photo["told"] = true;
+          }
+        }
+        now["revision"] = Number(now, "revision") + 1;
+        // What somebody has said of it already on the page stays.
+        if (FootSaid(now, key).empty()) {
+          now["feet"][key] = {{"revision", 1},
+                              {"shod", record.summary.value("shod", false)},
+                              {"points", points}};
+        }
+        return Done{};
+      });
+  if (!said) return Refused(said.error());
+  return Json({{"visit", visit->id}, {"foot", key}}, 201);
 }
 
 Response Visits::Show(const std::string& id) const {

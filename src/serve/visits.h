@@ -43,6 +43,11 @@ class Visits {
   nlohmann::json List() const;
 
   Response Begin(const nlohmann::json& asked);
+  /// Takes a recorded foot out again to be put right: its photos and points
+  /// become part of an unfinished visit of that day. The record stays.
+  Response Reopen(const casebook::Horse& horse,
+                  casebook::Day day,
+                  const casebook::FootRecord& record);
   Response Show(const std::string& id) const;
   Response AddPhoto(const std::string& id,
                     const std::string& name,
@@ -64,6 +69,12 @@ class Visits {
   Response Photo(const std::string& id, const std::string& photo, int width);
 
  private:
+  /// The unfinished visit of a horse on a day; begun where there is none.
+  Result<casebook::Unfinished> Of(const std::string& horse,
+                                  const std::string& yard,
+                                  bool new_horse,
+                                  casebook::Day day,
+                                  bool& begun);
   struct Live {
     std::mutex lock;
     std::optional<report::OpenedFoot> foot;
@@ -86,6 +97,7 @@ class Visits {
   /// Those used last come first.
   std::list<std::pair<std::string, std::shared_ptr<Live>>> live_;
   std::mutex recording_;
+  std::mutex beginning_;
 };
 
 }  // namespace plumbfoot::serve

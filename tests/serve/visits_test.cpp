@@ -283,6 +283,63 @@ TEST(Visits, GoIntoTheCasebookAsTheCommandPutsThem) {
             200);
 }
 
+TEST(Visits, TakeARecordedFootOutAgain) {
+  const auto folder = FreshFolder("again");
+  Page page(folder / "book");
+  std::string id = page.BeginWithPair();
+  const json first = page.Got("/api/visits/" + id + kFoot);
+  page.Posted("/api/visits/" + id + kFoot + "/points",
+              {{"revision", 0}, {"points", AllOf(first["report"], 3)}});
+  json visit = page.Got("/api/visits/" + id);
+  page.Posted("/api/visits/" + id + "/record",
+              {{"revision", visit["revision"]}});
+  const std::string record = "/api/horses/bramble/2026-03-14/LF-before_trim";
+  const json before = page.Got(record);
+  const json out = page.Posted(record + "/again", json::object(), 201);
+  id = out["visit"];
+  const json foot = page.Got("/api/visits/" + id + kFoot);
+  EXPECT_EQ(foot["report"]["measures"], before["report"]["measures"]);
+  json points = foot["given"];
+  points["solar"]["toe"][1] = points["solar"]["toe"][1].get<double>() + 8;
+  page.Posted("/api/visits/" + id + kFoot + "/points",
+              {{"revision", foot["revision"]}, {"points", points}});
+  visit = page.Got("/api/visits/" + id);
+  const json done = page.Posted("/api/visits/" + id + "/record",
+                                {{"revision", visit["revision"]}});
+  // A new take; the earlier one stays.
+  EXPECT_EQ(done["recorded"], json({"LF-before_trim-2"}));
+  EXPECT_EQ(done["whole"], true);
+  EXPECT_NE(page.Got(record + "-2")["report"]["measures"],
+            before["report"]["measures"]);
+  EXPECT_EQ(page.Got(record)["report"], before["report"]);
+}
+
+TEST(Visits, TakeWhatAPhoneWrites) {
+  const auto folder = FreshFolder("heic");
+  Page page(folder / "book");
+  const std::string id = page.Posted(
+      "/api/visits", {{"horse", "Juno"}, {"date", "2026-03-14"}}, 201)["id"];
+  // heif-enc (libheif's own) is the reference for the format.
+  const auto made = tests::RunCommand({"heif-enc",
+                                       "-q",
+                                       "90",
+                                       "-o",
+                                       (folder / "IMG_1.HEIC").string(),
+                                       (Photos() / "solar.jpg").string()});
+  ASSERT_EQ(made.status, 0) << made.err;
+  const Response answer =
+      page.Upload(id, "IMG_1.HEIC", ReadFile(folder / "IMG_1.HEIC"));
+  ASSERT_EQ(answer.status, 201) << answer.body;
+  const json photo = json::parse(answer.body)["photo"];
+  EXPECT_EQ(photo["view"], "solar");
+  EXPECT_EQ(photo["size"], json({{"width", 1600}, {"height", 1200}}));
+  // A browser gets what it can show.
+  const Response shown =
+      page.Get("/photo/" + id + "/" + photo["id"].get<std::string>());
+  EXPECT_EQ(shown.type, "image/jpeg");
+  EXPECT_TRUE(shown.body.starts_with("\xff\xd8"));
+}
+
 /// The chunk of a PNG (PNG, third edition, 5.3) without its CRC being right:
 /// limits are told from the header, before anything is unpacked.
 std::string PngOf(unsigned width, unsigned height) {

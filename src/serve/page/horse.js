@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 // What the casebook holds: a horse's case, one foot, before and after, the
 // owner's page.
-import {get} from './ask.js';
-import {dayWords, el, kViewWords, numbers, show, upper, verdict}
+import {get, post} from './ask.js';
+import {dayWords, el, kViewWords, numbers, show, sorry, upper, verdict}
   from './parts.js';
 
 export async function showHorse(folder, here) {
@@ -86,6 +86,16 @@ export async function showFoot(folder, date, record, here) {
   const both = earlier ? foot.photos.filter(
     (view) => earlier.photos.includes(view)) : [];
   const compared = earlier && earlier.changes && earlier.changes.measures;
+  const trouble = el('div', {});
+  async function again() {
+    try {
+      const visit = await post(`/api/horses/${part(folder)}/${part(date)}/` +
+        `${part(record)}/again`, {});
+      location.hash = `#/visit/${visit.visit}/${visit.foot}`;
+    } catch (refused) {
+      trouble.replaceChildren(sorry(refused));
+    }
+  }
   const main = show(`${upper(foot.foot_words)}, ${foot.stage_words}`,
     el('p', {class: 'under'}, el('a', {href: `#/horse/${folder}`},
       `${foot.horse}, ${dayWords(date)}`)),
@@ -106,8 +116,9 @@ export async function showFoot(folder, date, record, here) {
         compared && el('section', {}, el('h2', {}, 'What changed'),
           changes(compared, foot.shown)),
         verdict(foot.report),
-        el('p', {}, el('a', {class: 'big quiet',
-          href: `#/owner/${folder}/${date}`}, 'The owner’s page')))));
+        el('p', {class: 'chips'}, el('button', {class: 'big', onclick: again},
+          'Put points right'), el('a', {class: 'big quiet',
+          href: `#/owner/${folder}/${date}`}, 'The owner’s page')), trouble)));
   main.className = 'wide';
 }
 
