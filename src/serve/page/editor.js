@@ -779,9 +779,6 @@ export async function showEditor(visit, key, wanted, here) {
         look.whole();
         drawPhoto();
       }}, '▢'));
-  stage.append(zooms);
-  // Buttons on the photo are no places of it.
-  zooms.addEventListener('pointerdown', (event) => event.stopPropagation());
 
   const shod = el('input', {type: 'checkbox', id: 'shod', checked: state.shod,
     onchange: async () => {
@@ -798,7 +795,7 @@ export async function showEditor(visit, key, wanted, here) {
   const main = show(`${upper(state.foot_words)}, ${state.stage_words}`,
     el('p', {class: 'under'}, el('a', {href: `#/visit/${visit}`},
       `${state.horse}, ${dayWords(state.date)}`)),
-    tabs,
+    el('div', {class: 'head'}, tabs, zooms),
     el('div', {class: 'bench'},
       el('div', {class: 'left'}, stage, tally),
       el('div', {class: 'right'}, trouble, strip,
