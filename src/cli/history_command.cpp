@@ -5,9 +5,9 @@
 #include <nlohmann/json.hpp>
 
 #include "cli/commands.h"
-#include "cli/due.h"
 #include "cli/horse_history.h"
 #include "plumbfoot/casebook/casebook.h"
+#include "plumbfoot/report/due.h"
 
 namespace plumbfoot::cli {
 namespace {
@@ -59,7 +59,7 @@ ExitStatus RunDue(const Casebook& casebook, const HistoryWords& words) {
     if (!day) return Refuse(day.error());
     until = *day;
   }
-  const casebook::DueList list = DueUntil(casebook, until);
+  const casebook::DueList list = report::DueUntil(casebook, until);
   if (words.horse.as_json) {
     json due = json::array();
     for (const casebook::Due& d : list.due) {

@@ -11,7 +11,6 @@
 #include <optional>
 #include <utility>
 
-#include "cli/due.h"
 #include "cli/settings.h"
 #include "plumbfoot/casebook/record.h"
 #include "plumbfoot/draw/time_chart.h"
@@ -116,7 +115,7 @@ ExitStatus RunHorseHistory(const casebook::Casebook& casebook,
   if (!aims->empty()) {
     const auto added = casebook::RecordAims(casebook, *horse, *aims);
     if (!added) return Refuse(added.error());
-    KeepDue(casebook, *horse);
+    report::KeepDue(casebook, *horse);
   }
   const casebook::History record = casebook::ReadHistory(casebook, *horse);
   bool damaged = !record.set_aside.empty();

@@ -10,13 +10,13 @@
 #include <nlohmann/json.hpp>
 
 #include "cli/commands.h"
-#include "cli/due.h"
 #include "cli/scale_words.h"
 #include "cli/visit_photos.h"
 #include "plumbfoot/casebook/casebook.h"
 #include "plumbfoot/casebook/record.h"
 #include "plumbfoot/casebook/sort_photos.h"
 #include "plumbfoot/photo/read_file.h"
+#include "plumbfoot/report/due.h"
 #include "plumbfoot/report/visit_feet.h"
 
 namespace plumbfoot::cli {
@@ -280,7 +280,7 @@ Result<Told> DoVisit(const VisitWords& words) {
   if (!done) return done.error();
   told.recorded = std::move(done->recorded);
   if (!told.recorded.added.empty() || told.recorded.notes_changed) {
-    KeepDue(*opened, told.recorded.horse);
+    report::KeepDue(*opened, told.recorded.horse);
   }
   told.retake = std::move(done->retake);
   told.place = std::move(done->place);

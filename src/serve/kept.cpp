@@ -11,6 +11,7 @@
 #include "plumbfoot/photo/encode_jpeg.h"
 #include "plumbfoot/photo/photo.h"
 #include "plumbfoot/report/comparison.h"
+#include "plumbfoot/report/due.h"
 #include "plumbfoot/report/recorded_case.h"
 #include "plumbfoot/report/saved_report.h"
 #include "serve/answers.h"
@@ -162,7 +163,7 @@ Response Kept::Day(const json& unfinished) const {
   const casebook::Day for_ever(std::chrono::year(9999) / 12 / 31);
   const casebook::Day today = options_.today();
   json due = json::array();
-  for (const casebook::Due& one : casebook::WhoIsDue(casebook_, for_ever).due) {
+  for (const casebook::Due& one : report::DueUntil(casebook_, for_ever).due) {
     due.push_back({{"horse", one.horse.name},
                    {"yard", one.horse.yard},
                    {"folder", one.horse.folder},

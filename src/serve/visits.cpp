@@ -11,6 +11,7 @@
 #include "plumbfoot/find/points_file.h"
 #include "plumbfoot/photo/encode_jpeg.h"
 #include "plumbfoot/photo/read_file.h"
+#include "plumbfoot/report/due.h"
 #include "plumbfoot/report/report_json.h"
 #include "serve/answers.h"
 
@@ -821,6 +822,7 @@ Response Visits::Record(const std::string& id, const json& asked) {
         [](int, int) {});
   });
   if (!done) return Refused(done.error());
+  report::KeepDue(casebook_, done->recorded.horse);
   // Gone only when every photo is in the casebook, byte for byte.
   std::set<std::string> kept;
   for (const casebook::Visit& day_of :
