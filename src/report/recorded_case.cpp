@@ -46,10 +46,9 @@ std::string WordsOf(const casebook::Work& work) {
 
 /// The recorded photos with their measures drawn on: as they were drawn when
 /// they were recorded, in English, or again in the page's language.
-Result<std::vector<OwnerPicture>> PicturesOf(
-    const FootRecord& record,
-    const nlohmann::json& report,
-    const OwnerWords& words) {
+Result<std::vector<OwnerPicture>> PicturesOf(const FootRecord& record,
+                                             const nlohmann::json& report,
+                                             const OwnerWords& words) {
   std::vector<OwnerPicture> pictures;
   for (const View view : {View::kSolar, View::kLateral}) {
     const auto recorded = record.photos.find(view);
