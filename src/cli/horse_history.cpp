@@ -15,6 +15,7 @@
 #include "plumbfoot/casebook/record.h"
 #include "plumbfoot/draw/time_chart.h"
 #include "plumbfoot/photo/write_file.h"
+#include "plumbfoot/report/due.h"
 #include "plumbfoot/report/horse_history.h"
 #include "plumbfoot/report/recorded_case.h"
 
