@@ -242,7 +242,7 @@ struct Site::Rooms {
   }
 };
 
-Site::Site(casebook::Casebook casebook, SiteOptions options)
+Site::Site(const casebook::Casebook& casebook, SiteOptions options)
     : rooms_(std::make_unique<Rooms>(casebook, std::move(options))) {}
 Site::~Site() = default;
 

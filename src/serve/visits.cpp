@@ -48,7 +48,7 @@ bool Flag(const json& of, const char* key) {
 }
 
 /// A list or an object of what is said; empty where it isn't one.
-json Part(const json& of, const char* key, json empty) {
+json Part(const json& of, const char* key, const json& empty) {
   const auto it = of.find(key);
   return it != of.end() && it->type() == empty.type() ? *it : empty;
 }
@@ -353,7 +353,7 @@ Response Visits::Reopen(const casebook::Horse& horse,
   for (const auto& [view, photo] : record.photos) {
     auto bytes = casebook::ReadBelow(casebook_.folder, inside / photo.file);
     if (!bytes) return Refused(bytes.error());
-    const Response added = AddPhoto(visit->id, photo.original_name, *bytes);
+    Response added = AddPhoto(visit->id, photo.original_name, *bytes);
     if (added.status != 201) return added;
   }
   // The points that a person gave, if any: the others are the program's again.

@@ -47,7 +47,7 @@ struct SiteOptions {
 /// one thread of the site's own (see DEVELOPERS.md).
 class Site {
  public:
-  Site(casebook::Casebook casebook, SiteOptions options);
+  Site(const casebook::Casebook& casebook, SiteOptions options);
   ~Site();
   Site(const Site&) = delete;
   Site& operator=(const Site&) = delete;
