@@ -9,6 +9,7 @@
 #include <sys/socket.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <atomic>
 #include <cerrno>
 #include <charconv>
@@ -33,6 +34,7 @@ struct Call {
   Request request;
   std::size_t limit = 0;
   std::size_t counted = 0;  ///< Of Works::bodies, given back at the end.
+  std::size_t come = 0;     ///< Of the body, thrown away or not.
   bool begun = false;
   bool handed_on = false;
   std::optional<Response> response;
@@ -118,6 +120,15 @@ struct Server::Works {
   MHD_Daemon* daemon = nullptr;
   std::atomic<std::size_t> bodies{0};
 
+  /// Connections on which nobody has shown a cookie yet, the oldest first. Only
+  /// the thread of the sockets touches them.
+  struct Stranger {
+    const MHD_Connection* connection;
+    in_addr_t address;
+    int socket;
+  };
+  std::vector<Stranger> strangers;
+
   // What waits for a worker. A connection is suspended meanwhile, so that the
   // one thread of the sockets never waits for a photo.
   std::mutex lock;
@@ -137,6 +148,51 @@ struct Server::Works {
     for (std::thread& worker : workers) worker.join();
     if (daemon != nullptr) MHD_stop_daemon(daemon);
     if (socket >= 0) ::close(socket);
+  }
+
+  /// Who comes new is heard, even if a thousand say nothing: the one of them
+  /// that came first goes. Who is in stays.
+  void Admit(MHD_Connection* connection) {
+    const auto* who =
+        MHD_get_connection_info(connection, MHD_CONNECTION_INFO_CLIENT_ADDRESS);
+    const auto* socket_of =
+        MHD_get_connection_info(connection, MHD_CONNECTION_INFO_CONNECTION_FD);
+    if (who == nullptr || socket_of == nullptr) return;
+    const in_addr_t address =
+        reinterpret_cast<const sockaddr_in*>(who->client_addr)->sin_addr.s_addr;
+    strangers.push_back({connection, address, socket_of->connect_fd});
+    const auto from_there = [address](const Stranger& one) {
+      return one.address == address;
+    };
+    auto oldest = strangers.end();
+    if (std::count_if(strangers.begin(), strangers.end(), from_there) >
+        static_cast<std::ptrdiff_t>(options.per_address)) {
+      oldest = std::find_if(strangers.begin(), strangers.end(), from_there);
+    } else if (strangers.size() > options.connections / 2) {
+      oldest = strangers.begin();
+    }
+    if (oldest == strangers.end()) return;
+    // The library sees that it has ended and closes it.
+    ::shutdown(oldest->socket, SHUT_RDWR);
+    strangers.erase(oldest);
+  }
+
+  void Forget(const MHD_Connection* connection) {
+    std::erase_if(strangers, [connection](const Stranger& one) {
+      return one.connection == connection;
+    });
+  }
+
+  static void OnConnection(void* works,
+                           MHD_Connection* connection,
+                           void** /*slot*/,
+                           enum MHD_ConnectionNotificationCode what) {
+    auto& self = *static_cast<Works*>(works);
+    if (what == MHD_CONNECTION_NOTIFY_STARTED) {
+      self.Admit(connection);
+    } else {
+      self.Forget(connection);
+    }
   }
 
   void Work() {
@@ -172,6 +228,7 @@ struct Server::Works {
         connection, MHD_GET_ARGUMENT_KIND, TakeQuery, &head.query);
     call.response = site->AtTheDoor(head);
     if (call.response) return;
+    Forget(connection);
     call.limit = Site::BodyLimit(head);
     const auto promised = Promised(head);
     if (promised && *promised > call.limit) {
@@ -208,8 +265,10 @@ struct Server::Works {
     if (*size > 0) {
       // What comes after a refusal is read and thrown away, within the limits
       // of the connection, until the peer has read the answer.
+      call.come += *size;
       if (!call.response) TakeBody(call, data, *size);
-      if (call.response && call.response->status == 413) return MHD_NO;
+      // A body in chunks need never end.
+      if (call.response && call.come > call.limit) return MHD_NO;
       *size = 0;
       return MHD_YES;
     }
@@ -314,13 +373,14 @@ Result<Done> Server::Serve(Site& site) {
       kHeadBytes,
       MHD_OPTION_CONNECTION_LIMIT,
       works.options.connections,
-      MHD_OPTION_PER_IP_CONNECTION_LIMIT,
-      works.options.per_address,
       MHD_OPTION_CONNECTION_TIMEOUT,
       works.options.idle_seconds,
       // RFC 7230 to the letter: no bare CR, no space before a colon.
       MHD_OPTION_STRICT_FOR_CLIENT,
       1,
+      MHD_OPTION_NOTIFY_CONNECTION,
+      &Works::OnConnection,
+      &works,
       MHD_OPTION_NOTIFY_COMPLETED,
       &Works::OnDone,
       &works,

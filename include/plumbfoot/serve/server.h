@@ -17,9 +17,11 @@ struct ServerOptions {
   std::uint16_t port = 8437;  ///< 0: any that is free.
   /// Also for other machines of the network; else for this one only.
   bool lan = false;
-  int workers = 4;                   ///< Requests answered at a time.
-  unsigned connections = 600;        ///< At a time.
-  unsigned per_address = 96;         ///< Of them from one address.
+  int workers = 4;  ///< Requests answered at a time.
+  /// At a time; half of them for those who aren't in. One more of those, and
+  /// the oldest goes.
+  unsigned connections = 600;
+  unsigned per_address = 96;         ///< Of one address, who aren't in.
   unsigned idle_seconds = 20;        ///< After which a silent one is closed.
   std::size_t bodies = 256'000'000;  ///< Of all requests on their way [bytes].
 };
