@@ -34,6 +34,26 @@ Refusal NoSuch(const std::string& what) {
           "Go back to the day and choose again."};
 }
 
+/// Does anything that is read of a horse lead elsewhere, or wait for somebody?
+bool HasLinks(const std::filesystem::path& book, const std::string& horse) {
+  namespace fs = std::filesystem;
+  const auto is_whole = [](const fs::file_status& is) {
+    return fs::is_regular_file(is) || fs::is_directory(is);
+  };
+  std::error_code trouble;
+  const fs::path home = book / "horses" / horse;
+  if (!fs::is_directory(fs::symlink_status(book / "horses", trouble)) ||
+      !fs::is_directory(fs::symlink_status(home, trouble))) {
+    return true;
+  }
+  fs::recursive_directory_iterator at(home, trouble);
+  for (; !trouble && at != fs::recursive_directory_iterator();
+       at.increment(trouble)) {
+    if (!is_whole(at->symlink_status(trouble))) return true;
+  }
+  return static_cast<bool>(trouble);
+}
+
 json RecordJson(const FootRecord& record) {
   json photos = json::array();
   for (const auto& [view, photo] : record.photos) {
@@ -185,7 +205,14 @@ Response Kept::Day(const json& unfinished) const {
 Result<casebook::History> Kept::HistoryOf(const std::string& horse) const {
   // Never a path made of what was asked.
   for (const casebook::Horse& known : casebook::ListHorses(casebook_).horses) {
-    if (known.folder == horse) return casebook::ReadHistory(casebook_, known);
+    if (known.folder != horse) continue;
+    if (HasLinks(casebook_.folder, known.folder)) {
+      return Refusal{RefusalCode::kFileMissing,
+                     "A link stands in the folder of this horse. It could lead "
+                     "anywhere, so the page shows nothing of it.",
+                     "Put the files themselves there."};
+    }
+    return casebook::ReadHistory(casebook_, known);
   }
   return NoSuch("horse");
 }

@@ -108,6 +108,7 @@ bool IsPhoto(const Request& head) {
 
 struct Site::Rooms {
   SiteOptions options;
+  std::string folder;  ///< The casebook's, as JSON writes it.
   Door door;
   report::Desk desk;
   std::thread drawing;
@@ -117,6 +118,7 @@ struct Site::Rooms {
 
   Rooms(const casebook::Casebook& casebook, SiteOptions given)
       : options(std::move(given)),
+        folder(json(casebook.folder.string()).dump()),
         door(options.hosts, options.new_code),
         drawing([this] { desk.Serve(); }),
         visits(casebook, WithOneFinder(), desk),
@@ -218,6 +220,20 @@ struct Site::Rooms {
     return NotFound();
   }
 
+  /// What is wrong with a file is said with its place, and that is the
+  /// program's own terminal's: here it is the casebook's.
+  Response WithoutFolder(Response response) const {
+    if (response.type != "application/json") return response;
+    const std::string_view place =
+        std::string_view(folder).substr(1, folder.size() - 2);
+    std::string& body = response.body;
+    for (std::size_t at = body.find(place); at != std::string::npos;
+         at = body.find(place, at)) {
+      body.replace(at, place.size(), "casebook");
+    }
+    return response;
+  }
+
   /// What a browser may do with the answer.
   static Response WithHeaders(const Request& request, Response response) {
     const bool owners = request.path.starts_with("/owner/") &&
@@ -274,7 +290,7 @@ Response Site::Answer(const Request& request) {
     // What it was stays here: a message may hold a path.
     answer = Refused(500, "A fault in Plumbfoot. Nothing was changed by it.");
   }
-  return Rooms::WithHeaders(request, std::move(answer));
+  return Rooms::WithHeaders(request, rooms_->WithoutFolder(std::move(answer)));
 }
 
 }  // namespace plumbfoot::serve
