@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <array>
+#include <cmath>
 #include <opencv2/imgproc.hpp>
 #include <set>
 #include <utility>
@@ -57,6 +58,19 @@ Refusal Usage(const std::string& message, const std::string& remedy) {
   return {RefusalCode::kUsage, message, remedy};
 }
 
+Refusal TooManyPhotos() {
+  return Usage("This visit has as many photos as it can take.",
+               "Record it, and begin another.");
+}
+
+/// Is the photo of these bytes one of the visit's?
+bool IsThere(const json& said, const std::string& sha256) {
+  const json photos = Part(said, "photos", json::array());
+  return std::any_of(photos.begin(), photos.end(), [&](const json& photo) {
+    return Text(photo, "id") == sha256;
+  });
+}
+
 /// Two people at one thing: the later one is told.
 Response Changed(const json& now) {
   json answer = {{"refused",
@@ -85,6 +99,22 @@ Result<Unfinished> ReadOurs(const casebook::Casebook& casebook,
   }
   return read;
 }
+
+/// A place among those who may have a photo open.
+class Turn {
+ public:
+  explicit Turn(std::counting_semaphore<2>& places) : places_(places) {
+    places_.acquire();
+  }
+  ~Turn() { places_.release(); }
+  Turn(const Turn&) = delete;
+  Turn& operator=(const Turn&) = delete;
+  Turn(Turn&&) = delete;
+  Turn& operator=(Turn&&) = delete;
+
+ private:
+  std::counting_semaphore<2>& places_;
+};
 
 /// A photo that counts: whose foot, view and stage are known.
 struct Placed {
@@ -406,17 +436,25 @@ Response Visits::AddPhoto(const std::string& id,
                            "Send it again."});
   }
   const std::string sha256 = photo::Sha256(bytes);
+  if (Part(visit->said, "photos", json::array()).size() >= kMostPhotos &&
+      !IsThere(visit->said, sha256)) {
+    return Refused(TooManyPhotos());
+  }
   // On the disk before anything is said of it, or even looked at.
   const auto file = casebook::KeepUnfinishedPhoto(casebook_, id, name, bytes);
   if (!file) return Refused(file.error());
+  const Turn turn(opening_);
   const auto read = report::OpenPhoto(visit->folder / *file, options_.scale);
   const bool misleads = !read && read.error().code != RefusalCode::kNotAPhoto &&
                         read.error().code != RefusalCode::kPhotoDamaged &&
                         read.error().code != RefusalCode::kPhotoTooLarge;
   if (!read && !misleads) {
-    // No photo at all, so nothing is lost with it.
-    std::error_code ignored;
-    std::filesystem::remove(visit->folder / *file, ignored);
+    // No photo at all, so nothing is lost with it; one that was taken before is
+    // only too large for the memory that is free just now.
+    if (!IsThere(visit->said, sha256)) {
+      std::error_code ignored;
+      std::filesystem::remove(visit->folder / *file, ignored);
+    }
     return Refused(read.error());
   }
   json entry = {{"id", sha256},
@@ -456,8 +494,7 @@ Response Visits::AddPhoto(const std::string& id,
           return Done{};
         }
         if (photos.size() >= kMostPhotos) {
-          return Usage("This visit has as many photos as it can take.",
-                       "Begin another, or leave some out.");
+          return TooManyPhotos();
         }
         const casebook::PhotoPlace place = Proposed(name, seen, now);
         const casebook::PhotoPlace told = casebook::ReadPlace(name);
@@ -742,12 +779,14 @@ Response Visits::Photo(const std::string& id,
     if (auto bytes = casebook::ReadBelow(visit->folder, file); !bytes) {
       return Refused(bytes.error());
     }
+    const Turn turn(opening_);
     auto read = photo::LoadPhoto(visit->folder / file);
     if (!read) return Refused(read.error());
     cv::Mat rgb = read->rgb;
     if (width > 0 && width < rgb.cols) {
-      const double scale = static_cast<double>(width) / rgb.cols;
-      cv::resize(rgb, rgb, {}, scale, scale, cv::INTER_AREA);
+      const int height = static_cast<int>(
+          std::lround(static_cast<double>(width) * rgb.rows / rgb.cols));
+      cv::resize(rgb, rgb, {width, std::max(1, height)}, 0, 0, cv::INTER_AREA);
     }
     // CHOSEN: 85 shows no blocks, at half the size of 95.
     return Jpeg(photo::EncodeJpeg(rgb, 85));

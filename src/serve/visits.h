@@ -19,6 +19,7 @@
 #include <mutex>
 #include <nlohmann/json.hpp>
 #include <optional>
+#include <semaphore>
 #include <string>
 #include <vector>
 
@@ -96,6 +97,9 @@ class Visits {
   std::mutex lock_;
   /// Those used last come first.
   std::list<std::pair<std::string, std::shared_ptr<Live>>> live_;
+  /// CHOSEN: so many photos are opened at a time: the largest that is accepted
+  /// takes some 450 MB.
+  std::counting_semaphore<2> opening_{2};
   std::mutex recording_;
   std::mutex beginning_;
 };
