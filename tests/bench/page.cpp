@@ -1,9 +1,11 @@
 // SPDX-License-Identifier: Apache-2.0
 // How the page holds when many drag points at once:
 //   page_bench PHOTOS [--people 20] [--feet 20] [--seconds 60]
+//              [--requests 10000]
 // PHOTOS has solar.jpg and lateral.jpg of one foot. Each person sends as often
 // as the page does, at most every 70 ms and one at a time. Prints how long the
-// answers took, and the memory as the requests went by.
+// answers took. Then they go on without a pause until so many requests have
+// been answered, and the memory is printed as these went by.
 #include <fmt/core.h>
 
 #include <CLI/CLI.hpp>
@@ -35,6 +37,7 @@ struct Tally {
   std::mutex lock;
   std::vector<double> ms;
   std::vector<std::pair<std::size_t, double>> memory;
+  std::size_t count = 0;
   std::size_t failed = 0;
 };
 
@@ -42,8 +45,14 @@ void Drag(const Serving& serving,
           const Foot& foot,
           int person,
           Clock::time_point until,
+          std::size_t requests,
           Tally& tally) {
-  for (int i = 0; Clock::now() < until; ++i) {
+  const auto goes_on = [&] {
+    if (Clock::now() < until) return true;
+    const std::lock_guard<std::mutex> guard(tally.lock);
+    return tally.count < requests;
+  };
+  for (int i = 0; goes_on(); ++i) {
     json points;
     points["solar"]["toe"] = {foot.x + person % 7, foot.y - i % 25};
     const auto began = Clock::now();
@@ -52,17 +61,22 @@ void Drag(const Serving& serving,
     const std::chrono::duration<double, std::milli> took = Clock::now() - began;
     {
       const std::lock_guard<std::mutex> guard(tally.lock);
-      tally.ms.push_back(took.count());
+      if (began < until) tally.ms.push_back(took.count());
+      ++tally.count;
       if (!answer.starts_with("HTTP/1.1 200")) ++tally.failed;
-      if (tally.ms.size() % 1000 == 0) {
-        tally.memory.emplace_back(tally.ms.size(), MemoryMb());
+      if (tally.count % 1000 == 0) {
+        tally.memory.emplace_back(tally.count, MemoryMb());
       }
     }
-    std::this_thread::sleep_until(began + kPause);
+    if (began < until) std::this_thread::sleep_until(began + kPause);
   }
 }
 
-int Run(const std::string& photos, int people, int feet, int seconds) {
+int Run(const std::string& photos,
+        int people,
+        int feet,
+        int seconds,
+        std::size_t requests) {
   const std::filesystem::path folder =
       std::filesystem::temp_directory_path() / "plumbfoot-page-bench";
   std::filesystem::remove_all(folder);
@@ -88,6 +102,7 @@ int Run(const std::string& photos, int people, int feet, int seconds) {
            all[static_cast<std::size_t>(person % feet)],
            person,
            until,
+           requests,
            tally);
     });
   }
@@ -97,12 +112,13 @@ int Run(const std::string& photos, int people, int feet, int seconds) {
     return tally.ms[static_cast<std::size_t>(
         part * static_cast<double>(tally.ms.size() - 1))];
   };
-  fmt::print("{} people, {} feet, {} s: {} answers, {} failed\n",
+  fmt::print("{} people, {} feet, {} s: {} answers; {} of {} failed\n",
              people,
              feet,
              seconds,
              tally.ms.size(),
-             tally.failed);
+             tally.failed,
+             tally.count);
   fmt::print(
       "half within {:.0f} ms, 95 % within {:.0f} ms, all within {:.0f} "
       "ms\n",
@@ -127,13 +143,15 @@ int main(int argc, char** argv) {
   int people = 20;
   int feet = 20;
   int seconds = 60;
+  std::size_t requests = 10'000;
   app.add_option("PHOTOS", photos)->required();
   app.add_option("--people", people)->check(CLI::Range(1, 500));
   app.add_option("--feet", feet)->check(CLI::Range(1, 60));
   app.add_option("--seconds", seconds)->check(CLI::Range(1, 3600));
+  app.add_option("--requests", requests)->check(CLI::Range(0, 10'000'000));
   CLI11_PARSE(app, argc, argv);
   try {
-    return plumbfoot::serve::Run(photos, people, feet, seconds);
+    return plumbfoot::serve::Run(photos, people, feet, seconds, requests);
   } catch (const std::exception& trouble) {
     fmt::print(stderr, "page_bench: {}\n", trouble.what());
     return 1;
