@@ -17,13 +17,13 @@ namespace plumbfoot::serve {
 
 using nlohmann::json;
 
-Line::Line(std::uint16_t port, const char* from)
+Line::Line(std::uint16_t port, const char* from, const char* to)
     : socket_(::socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC, 0)) {
   sockaddr_in address{};
   address.sin_family = AF_INET;
   ::inet_pton(AF_INET, from, &address.sin_addr);
   ::bind(socket_, reinterpret_cast<sockaddr*>(&address), sizeof address);
-  ::inet_pton(AF_INET, "127.0.0.1", &address.sin_addr);
+  ::inet_pton(AF_INET, to, &address.sin_addr);
   address.sin_port = htons(port);
   open_ =
       ::connect(
@@ -59,44 +59,34 @@ std::string Line::Hear(int silence_ms) {
   }
 }
 
-Serving::Serving(const std::filesystem::path& folder, unsigned idle_seconds) {
-  ServerOptions options;
-  options.port = 0;
-  options.idle_seconds = idle_seconds;
-  auto server = Server::Listen(options);
-  if (!server) throw std::runtime_error(server.error().message);
-  server_ = std::make_unique<Server>(std::move(*server));
-  host_ = "127.0.0.1:" + std::to_string(server_->port());
-  const auto book = casebook::MakeCasebook(folder);
-  if (!book) throw std::runtime_error(book.error().message);
-  site_ = std::make_unique<Site>(*book, TestOptions(host_));
-  if (!server_->Serve(*site_)) throw std::runtime_error("not served");
-  const std::string in = Ask("GET /?code=" + site_->Code() + " HTTP/1.1");
+Browser::Browser(const std::string& host, const std::string& code)
+    : host_(host), address_(host.substr(0, host.find(':'))) {
+  port_ =
+      static_cast<std::uint16_t>(std::stoi(host.substr(host.find(':') + 1)));
+  const std::string in = Ask("GET /?code=" + code + " HTTP/1.1");
   const std::size_t at = in.find("Set-Cookie: ");
   if (at == std::string::npos) throw std::runtime_error("not let in: " + in);
   cookie_ = in.substr(at + 12, in.find(';', at) - at - 12);
 }
 
-Serving::~Serving() {
-  server_.reset();
-}
-
-std::string Serving::Head(const std::string& first,
+std::string Browser::Head(const std::string& first,
                           const std::string& more) const {
   return first + "\r\nHost: " + host_ + "\r\nCookie: " + cookie_ +
          "\r\nOrigin: http://" + host_ + "\r\nConnection: close\r\n" + more +
          "\r\n";
 }
 
-std::string Serving::Ask(const std::string& first,
+std::string Browser::Ask(const std::string& first,
                          const std::string& more,
                          const std::string& body) const {
-  Line line(port());
+  Line line(port_,
+            address_ == "127.0.0.1" ? "127.0.0.1" : "0.0.0.0",
+            address_.c_str());
   line.Say(Head(first, more) + body);
   return line.Hear();
 }
 
-std::string Serving::PostJson(const std::string& path, const json& what) const {
+std::string Browser::PostJson(const std::string& path, const json& what) const {
   const std::string body = what.dump();
   return Ask("POST " + path + " HTTP/1.1",
              "Content-Type: application/json\r\nContent-Length: " +
@@ -104,7 +94,7 @@ std::string Serving::PostJson(const std::string& path, const json& what) const {
              body);
 }
 
-std::string Serving::BeginVisit(const std::string& horse,
+std::string Browser::BeginVisit(const std::string& horse,
                                 const std::filesystem::path& photos) const {
   const json begun = BodyOf(
       PostJson("/api/visits", {{"horse", horse}, {"date", "2026-03-14"}}));
@@ -119,6 +109,25 @@ std::string Serving::BeginVisit(const std::string& horse,
     if (!answer.starts_with("HTTP/1.1 201")) throw std::runtime_error(answer);
   }
   return id;
+}
+
+Serving::Serving(const std::filesystem::path& folder, unsigned idle_seconds) {
+  ServerOptions options;
+  options.port = 0;
+  options.idle_seconds = idle_seconds;
+  auto server = Server::Listen(options);
+  if (!server) throw std::runtime_error(server.error().message);
+  server_ = std::make_unique<Server>(std::move(*server));
+  const std::string host = "127.0.0.1:" + std::to_string(server_->port());
+  const auto book = casebook::MakeCasebook(folder);
+  if (!book) throw std::runtime_error(book.error().message);
+  site_ = std::make_unique<Site>(*book, TestOptions(host));
+  if (!server_->Serve(*site_)) throw std::runtime_error("not served");
+  browser_ = std::make_unique<Browser>(host, site_->Code());
+}
+
+Serving::~Serving() {
+  server_.reset();
 }
 
 json BodyOf(const std::string& answer) {

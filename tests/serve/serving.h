@@ -18,7 +18,9 @@ namespace plumbfoot::serve {
 /// A connection that closes itself.
 class Line {
  public:
-  explicit Line(std::uint16_t port, const char* from = "127.0.0.1");
+  explicit Line(std::uint16_t port,
+                const char* from = "127.0.0.1",
+                const char* to = "127.0.0.1");
   ~Line();
   Line(Line&& other) noexcept;
   Line(const Line&) = delete;
@@ -36,21 +38,17 @@ class Line {
   bool open_ = false;
 };
 
-/// A page on any free port, and a browser that is let in.
-class Serving {
+/// A browser, as far as a page can tell.
+class Browser {
  public:
-  /// @param folder  Of a casebook that is made.
-  /// @throws std::runtime_error where it doesn't come about.
-  explicit Serving(const std::filesystem::path& folder,
-                   unsigned idle_seconds = 20);
-  ~Serving();
-  Serving(const Serving&) = delete;
-  Serving& operator=(const Serving&) = delete;
-  Serving(Serving&&) = delete;
-  Serving& operator=(Serving&&) = delete;
+  /// Shows the code and keeps the cookie.
+  /// @param host  "127.0.0.1:8437"
+  /// @throws std::runtime_error where it isn't let in.
+  Browser(const std::string& host, const std::string& code);
 
-  std::uint16_t port() const { return server_->port(); }
+  std::uint16_t port() const { return port_; }
   const std::string& host() const { return host_; }
+  const std::string& cookie() const { return cookie_; }
 
   /// The head of a request, as far as the empty line.
   std::string Head(const std::string& first,
@@ -65,10 +63,50 @@ class Serving {
                          const std::filesystem::path& photos) const;
 
  private:
+  std::string host_;
+  std::string address_;
+  std::uint16_t port_ = 0;
+  std::string cookie_;
+};
+
+/// A page on any free port, and a browser that is let in.
+class Serving {
+ public:
+  /// @param folder  Of a casebook that is made.
+  /// @throws std::runtime_error where it doesn't come about.
+  explicit Serving(const std::filesystem::path& folder,
+                   unsigned idle_seconds = 20);
+  ~Serving();
+  Serving(const Serving&) = delete;
+  Serving& operator=(const Serving&) = delete;
+  Serving(Serving&&) = delete;
+  Serving& operator=(Serving&&) = delete;
+
+  const Browser& browser() const { return *browser_; }
+  std::uint16_t port() const { return browser_->port(); }
+  const std::string& host() const { return browser_->host(); }
+  std::string Head(const std::string& first,
+                   const std::string& more = "") const {
+    return browser_->Head(first, more);
+  }
+  std::string Ask(const std::string& first,
+                  const std::string& more = "",
+                  const std::string& body = "") const {
+    return browser_->Ask(first, more, body);
+  }
+  std::string PostJson(const std::string& path,
+                       const nlohmann::json& what) const {
+    return browser_->PostJson(path, what);
+  }
+  std::string BeginVisit(const std::string& horse,
+                         const std::filesystem::path& photos) const {
+    return browser_->BeginVisit(horse, photos);
+  }
+
+ private:
   std::unique_ptr<Site> site_;
   std::unique_ptr<Server> server_;
-  std::string host_;
-  std::string cookie_;
+  std::unique_ptr<Browser> browser_;
 };
 
 /// The JSON of an answer.
