@@ -9,6 +9,8 @@
 #include "casebook/stored.h"
 #include "casebook/writer.h"
 #include "plumbfoot/casebook/casebook.h"
+#include "plumbfoot/casebook/unfinished.h"
+#include "plumbfoot/photo/read_file.h"
 
 namespace plumbfoot::casebook {
 namespace {
@@ -91,6 +93,28 @@ void VerifyNothingIsLeft(const Casebook& casebook, Verified& verified) {
         "the photos in that folder, then delete it."}});
 }
 
+/// The photos of visits that aren't recorded yet are named after their SHA-256.
+void VerifyUnfinished(const Casebook& casebook, Verified& verified) {
+  UnfinishedList list = ListUnfinished(casebook);
+  for (Damage& damage : list.set_aside) {
+    verified.damage.push_back(std::move(damage));
+  }
+  for (const Unfinished& visit : list.visits) {
+    ++verified.unfinished;
+    for (const std::string& name : NamesIn(visit.folder)) {
+      // One that a killed program was writing is no photo yet.
+      const bool half = name.find(".part") != std::string::npos;
+      if (name == kVisitFile || half) continue;
+      const auto bytes = ReadBelow(visit.folder, name);
+      if (bytes && name.starts_with(photo::Sha256(*bytes))) continue;
+      verified.damage.push_back({Inside(casebook, visit.folder / name),
+                                 {RefusalCode::kDamaged,
+                                  "It isn't what came in.",
+                                  "Take the photo again, or give it again."}});
+    }
+  }
+}
+
 }  // namespace
 
 Verified VerifyCasebook(const Casebook& casebook) {
@@ -98,6 +122,7 @@ Verified VerifyCasebook(const Casebook& casebook) {
   HorseList list = ListHorses(casebook);
   verified.damage = std::move(list.set_aside);
   VerifyNothingIsLeft(casebook, verified);
+  VerifyUnfinished(casebook, verified);
   for (const Horse& horse : list.horses) {
     ++verified.horses;
     if (const auto aims = ReadAims(casebook, horse); !aims) {

@@ -44,44 +44,6 @@ std::optional<View> ViewFromName(const std::filesystem::path& path) {
   return solar ? View::kSolar : View::kLateral;
 }
 
-struct Look {
-  View view;
-  std::optional<find::Finding> finding;
-};
-
-// CHOSEN: one view this likely is not looked at as the other one too.
-constexpr double kNoOtherView = 0.8;
-
-/// Looks for the foot: in the given view, else in both, and keeps the one that
-/// is seen more clearly.
-std::optional<Look> LookForFoot(const report::ReadPhoto& read,
-                                const report::ScaleRequest& scale,
-                                std::optional<View> view,
-                                const find::Finder& finder) {
-  std::optional<Look> best;
-  for (const View candidate : {View::kSolar, View::kLateral}) {
-    if (view && *view != candidate) continue;
-    find::FindRequest request{.view = candidate,
-                              .photo = read.photo,
-                              .plane = read.plane,
-                              .card = read.card ? &*read.card : nullptr,
-                              .layout = read.card ? &scale.layout : nullptr,
-                              .given = {},
-                              .looks = find::Looks::kOnce};
-    request.given.view = candidate;
-    auto found = find::FindPoints(request, finder);
-    Look look{candidate, find::Finding{}};
-    look.finding->points.view = candidate;
-    if (found) look.finding = std::move(*found);
-    if (!best ||
-        look.finding->foot_confidence > best->finding->foot_confidence) {
-      best = std::move(look);
-    }
-    if (best->finding->foot_confidence >= kNoOtherView) break;
-  }
-  return best;
-}
-
 ExitStatus RunLens(const CheckWords& words) {
   int across = 0;
   int down = 0;
@@ -208,9 +170,9 @@ ExitStatus RunCheck(const CheckWords& words) {
     if (words.view == "solar") view = View::kSolar;
     if (words.view == "lateral") view = View::kLateral;
     if (!view) view = ViewFromName(path);
-    const auto look = LookForFoot(*read, *scale, view, finder);
-    if (!view && look->finding->foot_confidence > 0) view = look->view;
-    const auto quality = report::QualityOf(*read, *scale, view, look->finding);
+    const auto look = report::LookForFoot(*read, *scale, view, finder);
+    if (!view && look.finding.foot_confidence > 0) view = look.view;
+    const auto quality = report::QualityOf(*read, *scale, view, look.finding);
     if (quality.grade == judge::Grade::kRetake && status == ExitStatus::kDone) {
       status = ExitStatus::kNeedsPerson;
     }

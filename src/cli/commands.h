@@ -21,5 +21,6 @@ void AddMeasure(CLI::App& program, Action& action);
 void AddVisit(CLI::App& program, Action& action);
 void AddHistory(CLI::App& program, Action& action);
 void AddReport(CLI::App& program, Action& action);
+void AddServe(CLI::App& program, Action& action);
 
 }  // namespace plumbfoot::cli

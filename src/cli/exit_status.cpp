@@ -12,6 +12,7 @@ ExitStatus StatusOf(RefusalCode code) {
     case RefusalCode::kUsage:
       return ExitStatus::kUsedWrongly;
     case RefusalCode::kCannotWrite:
+    case RefusalCode::kPortTaken:
       return ExitStatus::kSurroundings;
     default:
       return ExitStatus::kRefused;

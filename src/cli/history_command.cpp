@@ -5,9 +5,9 @@
 #include <nlohmann/json.hpp>
 
 #include "cli/commands.h"
-#include "cli/due.h"
 #include "cli/horse_history.h"
 #include "plumbfoot/casebook/casebook.h"
+#include "plumbfoot/report/due.h"
 
 namespace plumbfoot::cli {
 namespace {
@@ -59,7 +59,7 @@ ExitStatus RunDue(const Casebook& casebook, const HistoryWords& words) {
     if (!day) return Refuse(day.error());
     until = *day;
   }
-  const casebook::DueList list = DueUntil(casebook, until);
+  const casebook::DueList list = report::DueUntil(casebook, until);
   if (words.horse.as_json) {
     json due = json::array();
     for (const casebook::Due& d : list.due) {
@@ -96,6 +96,7 @@ ExitStatus RunVerify(const Casebook& casebook, const HistoryWords& words) {
                {"visits", verified.visits},
                {"records", verified.records},
                {"files", verified.files},
+               {"unfinished", verified.unfinished},
                {"damage", ToJson(verified.damage)}});
   } else {
     Print(verified.damage, stdout);
@@ -107,6 +108,10 @@ ExitStatus RunVerify(const Casebook& casebook, const HistoryWords& words) {
         verified.records,
         verified.files,
         verified.damage.size());
+    if (verified.unfinished > 0) {
+      fmt::print("{} visits are unfinished: go on with \"plumbfoot serve\".\n",
+                 verified.unfinished);
+    }
   }
   return verified.damage.empty() ? ExitStatus::kDone : ExitStatus::kNeedsPerson;
 }

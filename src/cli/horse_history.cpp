@@ -11,40 +11,16 @@
 #include <optional>
 #include <utility>
 
-#include "cli/due.h"
 #include "cli/settings.h"
 #include "plumbfoot/casebook/record.h"
 #include "plumbfoot/draw/time_chart.h"
 #include "plumbfoot/photo/write_file.h"
+#include "plumbfoot/report/due.h"
 #include "plumbfoot/report/horse_history.h"
+#include "plumbfoot/report/recorded_case.h"
 
 namespace plumbfoot::cli {
 namespace {
-
-void Append(std::string& text, std::string_view glue, std::string_view more) {
-  if (more.empty()) return;
-  if (!text.empty()) text += glue;
-  text += more;
-}
-
-std::string WordsOf(const casebook::Work& work) {
-  std::string words;
-  if (work.trimmed) Append(words, ", ", "trimmed");
-  Append(words, ", ", work.shoe == "none" ? "no shoe" : work.shoe);
-  const auto named = [&words](std::string_view name, const std::string& what) {
-    if (!what.empty()) Append(words, ", ", fmt::format("{} {}", name, what));
-  };
-  named("size", work.size);
-  named("nails", work.nails);
-  named("pads", work.pads);
-  named("wedges", work.wedges);
-  if (words.empty() || work.feet.empty()) return words;
-  std::string feet;
-  for (const Foot foot : work.feet) {
-    Append(feet, " ", geometry::FootName(foot));
-  }
-  return feet + ": " + words;
-}
 
 /// "none" takes an aim back.
 constexpr std::string_view kNone = "none";
@@ -115,53 +91,15 @@ casebook::Day Today() {
                        (local.tm_mon + 1) / local.tm_mday);
 }
 
-std::string WordsOf(const casebook::Notes& notes) {
-  std::string words;
-  for (const casebook::Work& work : notes.work) {
-    Append(words, "; ", WordsOf(work));
-  }
-  return words;
-}
-
 report::HistoryRequest RequestOf(const casebook::History& record,
                                  const std::optional<casebook::Day>& since,
                                  const std::optional<casebook::Day>& until,
                                  bool& damaged) {
-  report::HistoryRequest request;
-  request.horse = record.horse.name;
-  for (const casebook::Visit& visit : record.visits) {
-    if ((since && visit.day < *since) || (until && visit.day > *until)) {
-      continue;
-    }
-    const std::string date = casebook::DayText(visit.day);
-    request.visits.push_back({date, WordsOf(visit.notes)});
-    for (const casebook::FootRecord& foot : visit.feet) {
-      auto report = report::ReadReport(foot.summary);
-      if (!report) {
-        fmt::print(stderr,
-                   "{}: {}\n",
-                   foot.folder.generic_string(),
-                   report.error().message);
-        damaged = true;
-        continue;
-      }
-      // Where a report doesn't say it, the casebook does.
-      report->date = date;
-      request.reports.push_back(std::move(*report));
-    }
-  }
-  for (const casebook::Aim& aim : casebook::AimsThatCount(record.aims)) {
-    if (aim.what == casebook::kAllowedDrift) {
-      request.allowed_drift_deg = aim.value;
-      continue;
-    }
-    const auto measure = measure::ParseMeasure(aim.what);
-    if (!measure) continue;  // A newer Plumbfoot's.
-    request.targets.push_back({*measure,
-                               *aim.value,
-                               aim.foot,
-                               aim.by,
-                               casebook::DayText(aim.set_on)});
+  std::vector<casebook::Damage> unreadable;
+  auto request = report::HistoryRequestOf(record, since, until, unreadable);
+  for (const casebook::Damage& d : unreadable) {
+    fmt::print(stderr, "{}: {}\n", d.where.generic_string(), d.refusal.message);
+    damaged = true;
   }
   return request;
 }
@@ -178,7 +116,7 @@ ExitStatus RunHorseHistory(const casebook::Casebook& casebook,
   if (!aims->empty()) {
     const auto added = casebook::RecordAims(casebook, *horse, *aims);
     if (!added) return Refuse(added.error());
-    KeepDue(casebook, *horse);
+    report::KeepDue(casebook, *horse);
   }
   const casebook::History record = casebook::ReadHistory(casebook, *horse);
   bool damaged = !record.set_aside.empty();

@@ -40,7 +40,4 @@ report::HistoryRequest RequestOf(const casebook::History& record,
 /// Where the clock on the wall is.
 casebook::Day Today();
 
-/// What was done at a visit, in one line; empty if nobody wrote it.
-std::string WordsOf(const casebook::Notes& notes);
-
 }  // namespace plumbfoot::cli

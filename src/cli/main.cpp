@@ -24,7 +24,7 @@ ExitStatus Run(int argc, char** argv) {
   program.footer(
       "Exit status: 0 done, 1 used wrongly, 2 input refused, 3 done but "
       "something\nmust be retaken or placed by hand, 4 the surroundings (disk "
-      "full, folder not\nwritable), 70 a fault in Plumbfoot.\n"
+      "full, folder not\nwritable, port taken), 70 a fault in Plumbfoot.\n"
       "\"plumbfoot COMMAND --help\" tells more about each command.");
   Action action;
   plumbfoot::cli::AddCard(program, action);
@@ -34,6 +34,7 @@ ExitStatus Run(int argc, char** argv) {
   plumbfoot::cli::AddVisit(program, action);
   plumbfoot::cli::AddHistory(program, action);
   plumbfoot::cli::AddReport(program, action);
+  plumbfoot::cli::AddServe(program, action);
   plumbfoot::cli::AddFit(program, action);
   try {
     program.parse(argc, argv);

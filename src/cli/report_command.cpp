@@ -10,22 +10,18 @@
 #include <vector>
 
 #include "cli/commands.h"
-#include "cli/horse_history.h"
 #include "cli/settings.h"
 #include "plumbfoot/casebook/casebook.h"
-#include "plumbfoot/photo/encode_jpeg.h"
-#include "plumbfoot/photo/photo.h"
 #include "plumbfoot/photo/read_file.h"
 #include "plumbfoot/photo/write_file.h"
-#include "plumbfoot/report/drawn_photo.h"
 #include "plumbfoot/report/owner_case.h"
+#include "plumbfoot/report/recorded_case.h"
 #include "plumbfoot/report/zip_files.h"
 
 namespace plumbfoot::cli {
 namespace {
 
 namespace fs = std::filesystem;
-using casebook::FootRecord;
 using casebook::Visit;
 
 struct ReportWords {
@@ -40,81 +36,6 @@ struct ReportWords {
   bool zip = false;
   std::string out;
 };
-
-/// The last stage of each foot that was photographed.
-std::vector<const FootRecord*> LastStages(const Visit& visit) {
-  std::vector<const FootRecord*> last;
-  for (const FootRecord& record : visit.feet) {
-    if (!last.empty() && last.back()->foot == record.foot) {
-      last.back() = &record;
-    } else {
-      last.push_back(&record);
-    }
-  }
-  return last;
-}
-
-/// What a record is compared with.
-struct Earlier {
-  const FootRecord* record = nullptr;
-  casebook::Day day;
-};
-
-std::optional<Earlier> EarlierThan(const casebook::History& history,
-                                   std::size_t visit,
-                                   const FootRecord& now) {
-  for (const FootRecord& record : history.visits[visit].feet) {
-    if (record.foot == now.foot && record.stage < now.stage) {
-      return Earlier{&record, history.visits[visit].day};
-    }
-  }
-  for (std::size_t v = visit; v-- > 0;) {
-    for (const FootRecord* record : LastStages(history.visits[v])) {
-      if (record->foot == now.foot) {
-        return Earlier{record, history.visits[v].day};
-      }
-    }
-  }
-  return std::nullopt;
-}
-
-/// The recorded photos with their measures drawn on: as they were drawn when
-/// they were recorded, in English, or again in the page's language.
-Result<std::vector<report::OwnerPicture>> PicturesOf(
-    const FootRecord& record,
-    const nlohmann::json& report,
-    const report::OwnerWords& words) {
-  std::vector<report::OwnerPicture> pictures;
-  for (const View view : {View::kSolar, View::kLateral}) {
-    const auto recorded = record.photos.find(view);
-    if (recorded == record.photos.end()) continue;
-    report::OwnerPicture picture;
-    if (words.language() != "en") {
-      const auto photo =
-          photo::LoadPhoto(record.folder / recorded->second.file);
-      if (!photo) return photo.error();
-      auto drawn = report::DrawnAgain(report, view, *photo, words);
-      if (!drawn) return drawn.error();
-      if (*drawn) {
-        picture.jpeg = photo::EncodeJpeg(**drawn);
-        picture.rgb = std::move(**drawn);
-      }
-    }
-    if (picture.rgb.empty()) {
-      const fs::path path =
-          record.folder /
-          fmt::format("{}-annotated.jpg", geometry::ViewName(view));
-      auto bytes = photo::ReadBytes(path);
-      if (!bytes) return bytes.error();
-      auto photo = photo::LoadPhoto(path);
-      if (!photo) return photo.error();
-      picture.rgb = photo->rgb;
-      picture.jpeg = std::move(*bytes);
-    }
-    pictures.push_back(std::move(picture));
-  }
-  return pictures;
-}
 
 Result<report::Practice> PracticeFrom(const ReportWords& words) {
   auto settings = LoadSettings(SettingsPath());
@@ -206,43 +127,20 @@ ExitStatus RunReport(const ReportWords& words) {
   const auto practice = PracticeFrom(words);
   if (!practice) return Refuse(practice.error());
 
-  report::OwnerCase owner_case;
-  owner_case.practice = *practice;
-  owner_case.horse = *horse;
-  owner_case.date = words.date;
-  owner_case.notes = visit->notes;
-  for (const FootRecord* record : LastStages(*visit)) {
-    report::OwnerCaseFoot foot;
-    auto now = casebook::LoadReport(*record);
-    if (!now) return Refuse(now.error());
-    foot.now = {words.date, std::move(*now)};
-    const auto earlier =
-        EarlierThan(history,
-                    static_cast<std::size_t>(visit - history.visits.begin()),
-                    *record);
-    if (earlier) {
-      auto before = casebook::LoadReport(*earlier->record);
-      if (!before) return Refuse(before.error());
-      foot.earlier = {casebook::DayText(earlier->day), std::move(*before)};
-    }
-    auto pictures = PicturesOf(*record, foot.now.report, *texts);
-    if (!pictures) return Refuse(pictures.error());
-    foot.pictures = std::move(*pictures);
-    owner_case.feet.push_back(std::move(foot));
-  }
   bool damaged = !history.set_aside.empty();
-  report::HistoryRequest request = RequestOf(history, {}, *day, damaged);
-  if (request.visits.size() > 1) {
-    for (const Visit& v : history.visits) {
-      if (v.day <= *day) {
-        owner_case.visits.push_back({casebook::DayText(v.day), v.notes});
-      }
-    }
-    auto of_horse = report::MakeHistory(std::move(request));
-    if (!of_horse) return Refuse(of_horse.error());
-    owner_case.history = std::move(*of_horse);
+  std::vector<casebook::Damage> unreadable;
+  auto owner_case = report::OwnerCaseOf(
+      history,
+      static_cast<std::size_t>(visit - history.visits.begin()),
+      *practice,
+      *texts,
+      unreadable);
+  for (const casebook::Damage& d : unreadable) {
+    fmt::print(stderr, "{}: {}\n", d.where.generic_string(), d.refusal.message);
+    damaged = true;
   }
-  const auto page = report::MakeOwnerPage(owner_case, *texts);
+  if (!owner_case) return Refuse(owner_case.error());
+  const auto page = report::MakeOwnerPage(*owner_case, *texts);
   if (!page) return Refuse(page.error());
 
   std::vector<photo::NamedBytes> files = {

@@ -10,14 +10,14 @@
 #include <nlohmann/json.hpp>
 
 #include "cli/commands.h"
-#include "cli/due.h"
 #include "cli/scale_words.h"
-#include "cli/visit_feet.h"
 #include "cli/visit_photos.h"
 #include "plumbfoot/casebook/casebook.h"
 #include "plumbfoot/casebook/record.h"
 #include "plumbfoot/casebook/sort_photos.h"
 #include "plumbfoot/photo/read_file.h"
+#include "plumbfoot/report/due.h"
+#include "plumbfoot/report/visit_feet.h"
 
 namespace plumbfoot::cli {
 namespace {
@@ -28,6 +28,7 @@ using casebook::Day;
 using casebook::Notes;
 using casebook::Work;
 using nlohmann::json;
+using report::JobOptions;
 
 struct VisitWords {
   std::string casebook;
@@ -135,28 +136,6 @@ Result<bool> IsShod(const VisitWords& words,
   if (foot.stage == Stage::kAfterShoeing) return true;
   if (!words.shod.empty() || last == nullptr) return false;
   return last->summary.value("shod", false);
-}
-
-/// The visit of that day as it is recorded, if there is one.
-std::optional<casebook::Visit> RecordedVisit(const Casebook& casebook,
-                                             const casebook::ChosenHorse& horse,
-                                             Day day) {
-  if (horse.is_new) return std::nullopt;
-  casebook::History history = casebook::ReadHistory(casebook, horse.horse);
-  for (casebook::Visit& visit : history.visits) {
-    if (visit.day == day) return std::move(visit);
-  }
-  return std::nullopt;
-}
-
-const casebook::FootRecord* LastOf(const std::optional<casebook::Visit>& visit,
-                                   Foot foot,
-                                   Stage stage) {
-  if (!visit) return nullptr;
-  for (const casebook::FootRecord& record : visit->feet) {
-    if (record.foot == foot && record.stage == stage) return &record;
-  }
-  return nullptr;
 }
 
 void ShowProgress(int done, std::size_t all) {
@@ -285,62 +264,27 @@ Result<Told> DoVisit(const VisitWords& words) {
     told.made = opened.has_value();
   }
   if (!opened) return opened.error();
-  // Asked before the long work: which horse is meant.
-  const auto horse = casebook::ChooseHorse(*opened, visit);
-  if (!horse) return horse.error();
-  options.horse = horse->horse.name;
-  const auto before = RecordedVisit(*opened, *horse, *day);
-
-  std::vector<FootJob> jobs;
-  std::vector<std::string> known;
-  for (const FootPhotos& foot : *feet) {
-    const casebook::FootRecord* last = LastOf(before, foot.foot, foot.stage);
-    auto job = JobFor(foot, last);
-    if (!job) return job.error();
-    const auto shod = IsShod(words, foot, last);
-    if (!shod) return shod.error();
-    job->shod = *shod;
-    if (!IsRecorded(*job, options, last)) {
-      jobs.push_back(std::move(*job));
-      continue;
-    }
-    known.push_back(last->folder.filename().string());
-    if (const auto report = casebook::LoadReport(*last)) {
-      for (std::string& line :
-           ToPlace(NameOf(foot.foot, foot.stage), *report)) {
-        told.place.push_back(std::move(line));
-      }
-    }
+  const bool bar = ::isatty(STDERR_FILENO) != 0;
+  auto done = report::RecordFeet(
+      *opened,
+      visit,
+      *feet,
+      options,
+      [&words](const FootPhotos& foot, const casebook::FootRecord* last) {
+        return IsShod(words, foot, last);
+      },
+      words.jobs > 0 ? words.jobs : report::FeetAtATime(),
+      [bar](int count, int all) {
+        if (bar) ShowProgress(count, static_cast<std::size_t>(all));
+      });
+  if (!done) return done.error();
+  told.recorded = std::move(done->recorded);
+  if (!told.recorded.added.empty() || told.recorded.notes_changed) {
+    report::KeepDue(*opened, told.recorded.horse);
   }
-  const bool bar = ::isatty(STDERR_FILENO) != 0 && !jobs.empty();
-  if (bar) ShowProgress(0, jobs.size());
-  auto done = MeasureJobs(jobs,
-                          options,
-                          words.jobs > 0 ? words.jobs : FeetAtATime(),
-                          [&](int count) {
-                            if (bar) ShowProgress(count, jobs.size());
-                          });
-  for (FootDone& foot : done) {
-    told.retake.insert(
-        told.retake.end(), foot.retake.begin(), foot.retake.end());
-    told.place.insert(told.place.end(), foot.place.begin(), foot.place.end());
-    if (foot.record) visit.feet.push_back(std::move(*foot.record));
-  }
-  told.recorded.horse = horse->horse;
-  told.recorded.horse_is_new = horse->is_new;
-  if (!visit.feet.empty() || visit.change_notes) {
-    auto recorded = casebook::RecordVisit(*opened, visit);
-    if (!recorded) return recorded.error();
-    told.recorded = std::move(*recorded);
-    KeepDue(*opened, told.recorded.horse);
-  }
-  known.insert(
-      known.end(), told.recorded.known.begin(), told.recorded.known.end());
-  told.recorded.known = std::move(known);
-  if (const auto after =
-          RecordedVisit(*opened, {told.recorded.horse, false}, *day)) {
-    told.next = casebook::NextVisit(*day, after->notes);
-  }
+  told.retake = std::move(done->retake);
+  told.place = std::move(done->place);
+  told.next = done->next;
   return told;
 }
 

@@ -208,11 +208,6 @@ Result<Done> GivePoints(const PhotoWords& words,
 
 }  // namespace
 
-std::string NameOf(Foot foot, Stage stage) {
-  return fmt::format(
-      "{} {}", geometry::FootName(foot), geometry::StageWords(stage));
-}
-
 Result<std::vector<FootPhotos>> SortPhotos(const PhotoWords& words) {
   std::vector<Photo> photos;
   std::set<fs::path> named;
@@ -261,7 +256,7 @@ Result<std::vector<FootPhotos>> SortPhotos(const PhotoWords& words) {
       twice.push_back(fmt::format("{} and {}: both {} {}",
                                   it->second.string(),
                                   photo.path.string(),
-                                  NameOf(foot.foot, foot.stage),
+                                  report::NameOf(foot.foot, foot.stage),
                                   geometry::ViewName(*photo.place.view)));
     }
   }

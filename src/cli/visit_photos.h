@@ -13,6 +13,7 @@
 #include "plumbfoot/find/points_file.h"
 #include "plumbfoot/geometry/foot.h"
 #include "plumbfoot/geometry/result.h"
+#include "plumbfoot/report/visit_feet.h"
 
 namespace plumbfoot::cli {
 
@@ -24,21 +25,12 @@ struct PhotoWords {
   std::vector<std::string> points;  ///< "LF-before=FILE"
 };
 
-/// The photos of one foot at one stage.
-struct FootPhotos {
-  Foot foot = Foot::kLeftFore;
-  Stage stage = Stage::kOther;
-  std::map<View, std::filesystem::path> photos;
-  find::PointsFile points;
-};
+using report::FootPhotos;
 
 /// Sorts the photos: by the table, by their names, by the times they were
 /// taken, by --stage, and by asking, if stdin is a terminal.
 /// @return The feet, in the order of Foot and Stage; or kUsage, kFileMissing,
 ///   kUnsorted naming all that can't be sorted, and what LoadPoints refuses.
 Result<std::vector<FootPhotos>> SortPhotos(const PhotoWords& words);
-
-/// "LF before the trim".
-std::string NameOf(Foot foot, Stage stage);
 
 }  // namespace plumbfoot::cli

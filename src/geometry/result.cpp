@@ -69,6 +69,8 @@ std::string_view CodeName(RefusalCode code) {
       return "cannot_write";
     case RefusalCode::kCannotRead:
       return "cannot_read";
+    case RefusalCode::kPortTaken:
+      return "port_taken";
   }
   throw std::invalid_argument("CodeName: not a RefusalCode");
 }

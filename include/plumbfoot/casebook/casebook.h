@@ -20,6 +20,7 @@
 ///         solar-annotated.jpg  the photo with its measures drawn on
 ///         record.json          SHA-256 of each of the files above
 ///       LF-before_trim-2/      photographed or placed again: the last counts
+///   unfinished/                visits that aren't recorded yet: unfinished.h
 ///   .plumbfoot/                the lock, what is being written, the index.
 ///                              May be deleted while no Plumbfoot runs.
 /// ```
@@ -248,6 +249,9 @@ struct Verified {
   int visits = 0;
   int records = 0;  ///< Foot records that are whole.
   int files = 0;    ///< Files whose SHA-256 is right.
+  /// Visits that aren't recorded yet (unfinished.h). Their photos are looked
+  /// at, and not counted in `files`.
+  int unfinished = 0;
   std::vector<Damage> damage;
 };
 Verified VerifyCasebook(const Casebook& casebook);

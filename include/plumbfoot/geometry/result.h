@@ -55,6 +55,7 @@ enum class RefusalCode {
   // The surroundings (exit 4).
   kCannotWrite = 500,
   kCannotRead = 501,
+  kPortTaken = 502,
 };
 
 /// Why the tool will not answer, in words that the person can act on.

@@ -6,6 +6,7 @@
 
 #include <filesystem>
 #include <functional>
+#include <memory>
 #include <optional>
 #include <string>
 
@@ -14,6 +15,7 @@
 #include "plumbfoot/find/finder.h"
 #include "plumbfoot/find/points_file.h"
 #include "plumbfoot/geometry/result.h"
+#include "plumbfoot/photo/exposure.h"
 #include "plumbfoot/photo/photo.h"
 #include "plumbfoot/report/foot_report.h"
 
@@ -57,6 +59,7 @@ struct ReadPhoto {
   std::optional<card::SeenCard> card;
   /// Why there is no card, where one was looked for in vain.
   std::optional<Refusal> card_refusal;
+  photo::Exposure exposure;
 };
 
 /// Loads a photo and finds its scale.
@@ -84,6 +87,61 @@ struct MeasuredFoot {
 
 /// The points that the report rests on, as a points file.
 find::PointsFile PointsOf(const FootReport& report);
+
+/// A photo's foot, as it is seen at one look: for "is there one, all of it?".
+struct FootSeen {
+  View view = View::kSolar;
+  find::Finding finding;  ///< Empty where no foot is made out.
+};
+
+/// Looks for the foot: in the given view, else in both, and keeps the one that
+/// is seen more clearly.
+FootSeen LookForFoot(const ReadPhoto& read,
+                     const ScaleRequest& scale,
+                     std::optional<View> view,
+                     const find::Finder& finder);
+
+/// The photos of a foot, opened once and measured again and again as somebody
+/// moves its points. What the finder saw is kept, and so is the view that a
+/// change doesn't touch: only what the points change is worked out anew. Points
+/// are told apart as in a points file, to a hundredth of a pixel.
+///
+/// Not to be used from two threads at once.
+class OpenedFoot {
+ public:
+  /// @param request  Its points are not looked at.
+  /// @param finder   Asked once about each picture; see find::NetworkFinder.
+  /// @return As MeasureFoot, of a photo that can't be read.
+  static Result<OpenedFoot> Open(FootRequest request, find::Finder finder);
+
+  OpenedFoot(OpenedFoot&&) noexcept;
+  OpenedFoot& operator=(OpenedFoot&&) noexcept;
+  ~OpenedFoot();
+
+  const FootRequest& request() const;
+
+  /// @return The report, number for number MeasureFoot's of the same request
+  ///   with these points; or a point outside its photo, or kNoFoot, or what
+  ///   LoadPhoto refuses where the pixels had been dropped.
+  Result<FootReport> Measure(const find::PointsFile& points);
+
+  /// For the eye while a point is on its way: the points as last measured, with
+  /// those of `points` in their place, and nothing looked for anew. Values are
+  /// what they are then; the uncertainties, from fewer trials, are rougher
+  /// (some 5 % of them). Needs no pixels.
+  /// @return The report without its verdict; or a point outside its photo.
+  /// @throws std::logic_error where nothing was measured yet.
+  Result<FootReport> Follow(const find::PointsFile& points) const;
+
+  /// The photos are read again when they are next needed: a pair takes some
+  /// 70 MB.
+  void DropPixels();
+
+ private:
+  struct Kept;
+  explicit OpenedFoot(std::unique_ptr<Kept> kept);
+  std::unique_ptr<Kept> kept_;
+};
 
 /// Does the main job. Deterministic: the same request gives the same report.
 ///

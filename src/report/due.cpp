@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
-#include "cli/due.h"
+#include "plumbfoot/report/due.h"
 
 #include <algorithm>
 #include <atomic>
@@ -10,11 +10,11 @@
 #include <thread>
 #include <vector>
 
-#include "cli/horse_history.h"
 #include "plumbfoot/casebook/derived.h"
 #include "plumbfoot/report/horse_history.h"
+#include "plumbfoot/report/recorded_case.h"
 
-namespace plumbfoot::cli {
+namespace plumbfoot::report {
 namespace {
 
 using casebook::Casebook;
@@ -45,20 +45,21 @@ std::optional<Day> WorkOut(const Casebook& casebook,
   set_aside.insert(
       set_aside.end(), record.set_aside.begin(), record.set_aside.end());
   std::optional<Day> day;
-  bool damaged = false;
+  std::vector<Damage> unreadable;
   if (!record.visits.empty() && !record.visits.back().notes.next_visit) {
     const auto history =
-        report::MakeHistory(RequestOf(record, {}, {}, damaged));
+        MakeHistory(HistoryRequestOf(record, {}, {}, unreadable));
     if (history && history->because == trend::DueBecause::kAngleDrifts) {
       day = *casebook::ParseDay(history->next_visit);
     }
   }
-  if (!damaged) {
+  if (unreadable.empty()) {
     casebook::SaveDerived(casebook,
                           record,
                           DueName(),
                           day ? casebook::DayText(*day) : std::string(kUsual));
   }
+  set_aside.insert(set_aside.end(), unreadable.begin(), unreadable.end());
   return day;
 }
 
@@ -139,4 +140,4 @@ void KeepDue(const Casebook& casebook, const Horse& horse) {
   (void)WorkOut(casebook, horse, set_aside);
 }
 
-}  // namespace plumbfoot::cli
+}  // namespace plumbfoot::report

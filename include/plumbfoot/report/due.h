@@ -1,9 +1,11 @@
 // SPDX-License-Identifier: Apache-2.0
+/// @file
+/// Who is due, drift and all.
 #pragma once
 
 #include "plumbfoot/casebook/casebook.h"
 
-namespace plumbfoot::cli {
+namespace plumbfoot::report {
 
 /// As casebook::WhoIsDue; a horse whose toe angle drifts by more than is
 /// allowed is due before that, unless a person has set the day.
@@ -19,4 +21,4 @@ casebook::DueList DueUntil(const casebook::Casebook& casebook,
 /// some 0.1 s.
 void KeepDue(const casebook::Casebook& casebook, const casebook::Horse& horse);
 
-}  // namespace plumbfoot::cli
+}  // namespace plumbfoot::report

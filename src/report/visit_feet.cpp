@@ -1,16 +1,12 @@
 // SPDX-License-Identifier: Apache-2.0
-#include "cli/visit_feet.h"
+#include "plumbfoot/report/visit_feet.h"
 
 #include <fmt/format.h>
 
 #include <algorithm>
 #include <atomic>
-#include <condition_variable>
-#include <deque>
 #include <exception>
 #include <fstream>
-#include <future>
-#include <mutex>
 #include <nlohmann/json.hpp>
 #include <opencv2/core/utility.hpp>
 #include <thread>
@@ -20,7 +16,7 @@
 #include "plumbfoot/report/drawn_photo.h"
 #include "plumbfoot/report/report_json.h"
 
-namespace plumbfoot::cli {
+namespace plumbfoot::report {
 namespace {
 
 namespace fs = std::filesystem;
@@ -36,8 +32,7 @@ bool HasPoints(const find::PointsFile& file) {
   return file.solar || file.lateral;
 }
 
-const std::optional<report::ViewReport>& ViewOf(
-    const report::FootReport& report, View view) {
+const std::optional<ViewReport>& ViewOf(const FootReport& report, View view) {
   return view == View::kSolar ? report.solar : report.lateral;
 }
 
@@ -67,10 +62,10 @@ Result<Done> TakeOver(const casebook::FootRecord& last, FootJob& job) {
   return Done{};
 }
 
-report::FootRequest RequestFor(const FootJob& job,
-                               const JobOptions& options,
-                               const std::vector<View>& views) {
-  report::FootRequest request;
+FootRequest RequestFor(const FootJob& job,
+                       const JobOptions& options,
+                       const std::vector<View>& views) {
+  FootRequest request;
   request.foot = job.foot;
   request.stage = job.stage;
   request.shod = job.shod;
@@ -105,7 +100,7 @@ std::string PhotoName(const FootJob& job, View view) {
 }
 
 /// What the photo's judge says, with what to do.
-std::string Reasons(const report::ViewReport& view) {
+std::string Reasons(const ViewReport& view) {
   std::string words;
   for (const judge::Reason& reason : view.quality.reasons) {
     if (reason.grade != judge::Grade::kRetake) continue;
@@ -118,16 +113,15 @@ std::string Reasons(const report::ViewReport& view) {
 std::vector<View> UsableViews(const FootJob& job,
                               const JobOptions& options,
                               std::vector<View> views,
-                              report::MeasuredFoot& foot,
+                              MeasuredFoot& foot,
                               std::vector<std::string>& retake) {
   while (!views.empty()) {
-    auto measured = report::MeasureFoot(RequestFor(job, options, views));
+    auto measured = MeasureFoot(RequestFor(job, options, views));
     if (!measured && views.size() > 1) {
       // Which of the two it is, only each alone tells.
       std::vector<View> good;
       for (const View view : views) {
-        if (const auto alone =
-                report::MeasureFoot(RequestFor(job, options, {view}))) {
+        if (const auto alone = MeasureFoot(RequestFor(job, options, {view}))) {
           good.push_back(view);
         } else {
           retake.push_back(PhotoName(job, view) + ": " + Words(alone.error()));
@@ -149,7 +143,7 @@ std::vector<View> UsableViews(const FootJob& job,
     }
     std::vector<View> good;
     for (const View view : views) {
-      const report::ViewReport& seen = *ViewOf(measured->report, view);
+      const ViewReport& seen = *ViewOf(measured->report, view);
       if (seen.sha256 != job.photos.at(view).sha256) {
         retake.push_back(PhotoName(job, view) +
                          ": The file changed while it was measured. Run it "
@@ -174,6 +168,11 @@ std::vector<View> UsableViews(const FootJob& job,
 
 }  // namespace
 
+std::string NameOf(Foot foot, Stage stage) {
+  return fmt::format(
+      "{} {}", geometry::FootName(foot), geometry::StageWords(stage));
+}
+
 Result<FootJob> JobFor(const FootPhotos& foot,
                        const casebook::FootRecord* last) {
   FootJob job;
@@ -184,8 +183,11 @@ Result<FootJob> JobFor(const FootPhotos& foot,
     auto bytes = photo::ReadBytes(path);
     if (!bytes) return bytes.error();
     std::string sha256 = photo::Sha256(*bytes);
+    const auto name = foot.original_names.find(view);
     job.photos[view] = {path,
-                        path.filename().string(),
+                        name != foot.original_names.end()
+                            ? name->second
+                            : path.filename().string(),
                         std::move(*bytes),
                         std::move(sha256),
                         false};
@@ -256,8 +258,8 @@ FootDone MeasureJob(const FootJob& job,
                     const InDrawingThread& draw) {
   FootDone done;
   done.name = NameOf(job.foot, job.stage);
-  report::MeasuredFoot foot;
-  report::FootReport& report = foot.report;
+  MeasuredFoot foot;
+  FootReport& report = foot.report;
   const std::vector<View> views =
       UsableViews(job, options, ViewsOf(job), foot, done.retake);
   const bool news = std::any_of(views.begin(), views.end(), [&](View view) {
@@ -284,67 +286,52 @@ FootDone MeasureJob(const FootJob& job,
   record.foot = job.foot;
   record.stage = job.stage;
   record.made_from = MadeFrom(used, options);
-  record.report_json = report::ReportText(report);
+  record.report_json = ReportText(report);
   done.place = ToPlace(done.name, json::parse(record.report_json));
-  record.points_json = find::WritePoints(report::PointsOf(report));
+  record.points_json = find::WritePoints(PointsOf(report));
   if (HasPoints(used.points))
     record.given_json = find::WritePoints(used.points);
   for (auto& [view, source] : used.photos) {
     record.photos[view] = {source.original_name, std::move(source.bytes)};
     cv::Mat drawn;
-    draw([&] { drawn = report::DrawnPhoto(foot, view); });
+    draw([&] { drawn = DrawnPhoto(foot, view); });
     record.drawn[view] = photo::EncodeJpeg(drawn);
   }
   done.record = std::move(record);
   return done;
 }
 
-namespace {
-
-/// Work that others have for one thread.
-class Desk {
- public:
-  /// Waits until the work is done.
-  void Hand(const std::function<void()>& work) {
-    std::packaged_task<void()> task(work);
-    auto done = task.get_future();
-    {
-      const std::lock_guard<std::mutex> guard(lock_);
-      tasks_.push_back(std::move(task));
-    }
-    called_.notify_one();
-    done.get();
+void Desk::Hand(const std::function<void()>& work) {
+  std::packaged_task<void()> task(work);
+  auto done = task.get_future();
+  {
+    const std::lock_guard<std::mutex> guard(lock_);
+    tasks_.push_back(std::move(task));
   }
-  /// Nobody will hand anything any more.
-  void Close() {
-    {
-      const std::lock_guard<std::mutex> guard(lock_);
-      closed_ = true;
-    }
-    called_.notify_one();
-  }
-  /// Does what is handed in until it is closed.
-  void Serve() {
-    std::unique_lock<std::mutex> guard(lock_);
-    while (true) {
-      called_.wait(guard, [&] { return closed_ || !tasks_.empty(); });
-      if (tasks_.empty()) return;
-      std::packaged_task<void()> task = std::move(tasks_.front());
-      tasks_.pop_front();
-      guard.unlock();
-      task();
-      guard.lock();
-    }
-  }
+  called_.notify_one();
+  done.get();
+}
 
- private:
-  std::mutex lock_;
-  std::condition_variable called_;
-  std::deque<std::packaged_task<void()>> tasks_;
-  bool closed_ = false;
-};
+void Desk::Close() {
+  {
+    const std::lock_guard<std::mutex> guard(lock_);
+    closed_ = true;
+  }
+  called_.notify_one();
+}
 
-}  // namespace
+void Desk::Serve() {
+  std::unique_lock<std::mutex> guard(lock_);
+  while (true) {
+    called_.wait(guard, [&] { return closed_ || !tasks_.empty(); });
+    if (tasks_.empty()) return;
+    std::packaged_task<void()> task = std::move(tasks_.front());
+    tasks_.pop_front();
+    guard.unlock();
+    task();
+    guard.lock();
+  }
+}
 
 std::vector<FootDone> MeasureJobs(const std::vector<FootJob>& jobs,
                                   const JobOptions& options,
@@ -356,6 +343,7 @@ std::vector<FootDone> MeasureJobs(const std::vector<FootJob>& jobs,
   const int workers =
       std::clamp(at_a_time, 1, std::max(1, static_cast<int>(jobs.size())));
   // Else every worker has as many threads of OpenCV's as there are processors.
+  const int usual = cv::getNumThreads();
   if (workers > 1) cv::setNumThreads(std::max(1, processors / workers));
   std::atomic<std::size_t> next{0};
   std::mutex lock;
@@ -387,6 +375,7 @@ std::vector<FootDone> MeasureJobs(const std::vector<FootJob>& jobs,
   for (int i = 0; i < workers; ++i) threads.emplace_back(work);
   desk.Serve();
   for (std::thread& thread : threads) thread.join();
+  cv::setNumThreads(usual);
   if (fault) std::rethrow_exception(fault);
   return results;
 }
@@ -408,4 +397,91 @@ int FeetAtATime() {
   return processors;
 }
 
-}  // namespace plumbfoot::cli
+namespace {
+
+/// The visit of that day as it is recorded, if there is one.
+std::optional<casebook::Visit> RecordedVisit(const casebook::Casebook& casebook,
+                                             const casebook::ChosenHorse& horse,
+                                             casebook::Day day) {
+  if (horse.is_new) return std::nullopt;
+  casebook::History history = casebook::ReadHistory(casebook, horse.horse);
+  for (casebook::Visit& visit : history.visits) {
+    if (visit.day == day) return std::move(visit);
+  }
+  return std::nullopt;
+}
+
+const casebook::FootRecord* LastOf(const std::optional<casebook::Visit>& visit,
+                                   Foot foot,
+                                   Stage stage) {
+  if (!visit) return nullptr;
+  for (const casebook::FootRecord& record : visit->feet) {
+    if (record.foot == foot && record.stage == stage) return &record;
+  }
+  return nullptr;
+}
+
+}  // namespace
+
+Result<VisitDone> RecordFeet(const casebook::Casebook& casebook,
+                             casebook::VisitToRecord visit,
+                             const std::vector<FootPhotos>& feet,
+                             JobOptions options,
+                             const IsShod& is_shod,
+                             int at_a_time,
+                             const std::function<void(int, int)>& done) {
+  // Asked before the long work: which horse is meant.
+  const auto horse = casebook::ChooseHorse(casebook, visit);
+  if (!horse) return horse.error();
+  options.horse = horse->horse.name;
+  const auto before = RecordedVisit(casebook, *horse, visit.day);
+
+  VisitDone all;
+  std::vector<FootJob> jobs;
+  std::vector<std::string> known;
+  for (const FootPhotos& foot : feet) {
+    const casebook::FootRecord* last = LastOf(before, foot.foot, foot.stage);
+    auto job = JobFor(foot, last);
+    if (!job) return job.error();
+    const auto shod = is_shod(foot, last);
+    if (!shod) return shod.error();
+    job->shod = *shod;
+    if (!IsRecorded(*job, options, last)) {
+      jobs.push_back(std::move(*job));
+      continue;
+    }
+    known.push_back(last->folder.filename().string());
+    if (const auto report = casebook::LoadReport(*last)) {
+      for (std::string& line :
+           ToPlace(NameOf(foot.foot, foot.stage), *report)) {
+        all.place.push_back(std::move(line));
+      }
+    }
+  }
+  const int count = static_cast<int>(jobs.size());
+  if (count > 0) done(0, count);
+  auto measured = MeasureJobs(
+      jobs, options, at_a_time, [&](int so_far) { done(so_far, count); });
+  for (FootDone& foot : measured) {
+    all.retake.insert(all.retake.end(), foot.retake.begin(), foot.retake.end());
+    all.place.insert(all.place.end(), foot.place.begin(), foot.place.end());
+    if (foot.record) visit.feet.push_back(std::move(*foot.record));
+  }
+  all.recorded.horse = horse->horse;
+  all.recorded.horse_is_new = horse->is_new;
+  if (!visit.feet.empty() || visit.change_notes) {
+    auto recorded = casebook::RecordVisit(casebook, visit);
+    if (!recorded) return recorded.error();
+    all.recorded = std::move(*recorded);
+  }
+  known.insert(
+      known.end(), all.recorded.known.begin(), all.recorded.known.end());
+  all.recorded.known = std::move(known);
+  if (const auto after =
+          RecordedVisit(casebook, {all.recorded.horse, false}, visit.day)) {
+    all.next = casebook::NextVisit(visit.day, after->notes);
+  }
+  return all;
+}
+
+}  // namespace plumbfoot::report

@@ -1,20 +1,39 @@
 // SPDX-License-Identifier: Apache-2.0
 /// @file
-/// The feet of `plumbfoot visit`: joined with what is recorded, measured.
+/// The feet of a visit: joined with what is recorded, measured, ready to be
+/// recorded. `plumbfoot visit` and the page do the same here.
 #pragma once
 
+#include <condition_variable>
+#include <deque>
+#include <filesystem>
 #include <functional>
+#include <future>
 #include <map>
+#include <mutex>
 #include <nlohmann/json.hpp>
 #include <optional>
 #include <string>
 #include <vector>
 
-#include "cli/visit_photos.h"
 #include "plumbfoot/casebook/record.h"
 #include "plumbfoot/report/measure_foot.h"
 
-namespace plumbfoot::cli {
+namespace plumbfoot::report {
+
+/// The photos of one foot at one stage, as they are given.
+struct FootPhotos {
+  Foot foot = Foot::kLeftFore;
+  Stage stage = Stage::kOther;
+  std::map<View, std::filesystem::path> photos;
+  /// What a photo was called before it came to lie where it lies, if that isn't
+  /// its file's name.
+  std::map<View, std::string> original_names;
+  find::PointsFile points;
+};
+
+/// "LF before the trim".
+std::string NameOf(Foot foot, Stage stage);
 
 /// One foot as it is to be measured.
 struct FootJob {
@@ -35,7 +54,7 @@ struct FootJob {
 struct JobOptions {
   std::string horse;
   casebook::Day day;
-  report::ScaleRequest scale;
+  ScaleRequest scale;
   std::string layout_sha256;  ///< Of the card's own layout file; may be empty.
   std::string now;            ///< See casebook::VisitToRecord.
   bool keep_retakes = false;
@@ -72,6 +91,23 @@ struct FootDone {
   std::vector<std::string> place;   ///< "solar: heel_left, heel_right".
 };
 
+/// Work that others have for one thread, such as setting text.
+class Desk {
+ public:
+  /// Waits until the work is done; what it throws is thrown here.
+  void Hand(const std::function<void()>& work);
+  /// Nobody will hand anything any more.
+  void Close();
+  /// Does what is handed in until it is closed.
+  void Serve();
+
+ private:
+  std::mutex lock_;
+  std::condition_variable called_;
+  std::deque<std::packaged_task<void()>> tasks_;
+  bool closed_ = false;
+};
+
 /// Does some work in the one thread that draws, and returns when it is done.
 using InDrawingThread = std::function<void(const std::function<void()>&)>;
 
@@ -91,4 +127,31 @@ std::vector<FootDone> MeasureJobs(const std::vector<FootJob>& jobs,
 /// How many feet can be measured at a time: a processor and 500 MB for each.
 int FeetAtATime();
 
-}  // namespace plumbfoot::cli
+/// What came of a visit.
+struct VisitDone {
+  casebook::Recorded recorded;
+  std::vector<std::string> retake;  ///< A line for each photo.
+  std::vector<std::string> place;   ///< As FootDone, with the foot's name.
+  std::optional<casebook::Day> next;
+};
+
+/// Does a foot wear a shoe in these photos? Given what is recorded of it.
+using IsShod = std::function<Result<bool>(const FootPhotos&,
+                                          const casebook::FootRecord* last)>;
+
+/// Measures the feet and records them with the visit: what isn't recorded yet,
+/// all of it or nothing.
+/// @param visit      Without its feet.
+/// @param options    Its `horse` is set here.
+/// @param at_a_time  Feet.
+/// @param done       Called with how many of how many feet are measured.
+/// @return As ChooseHorse, JobFor, RecordVisit.
+Result<VisitDone> RecordFeet(const casebook::Casebook& casebook,
+                             casebook::VisitToRecord visit,
+                             const std::vector<FootPhotos>& feet,
+                             JobOptions options,
+                             const IsShod& is_shod,
+                             int at_a_time,
+                             const std::function<void(int, int)>& done);
+
+}  // namespace plumbfoot::report
