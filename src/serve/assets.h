@@ -19,5 +19,6 @@ extern const std::string_view kVisitJs;
 extern const std::string_view kPointsJs;
 extern const std::string_view kEditorJs;
 extern const std::string_view kHorseJs;
+extern const std::string_view kAnvilJs;
 
 }  // namespace plumbfoot::serve

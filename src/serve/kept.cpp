@@ -15,6 +15,7 @@
 #include "plumbfoot/report/recorded_case.h"
 #include "plumbfoot/report/saved_report.h"
 #include "serve/answers.h"
+#include "serve/anvil.h"
 
 namespace plumbfoot::serve {
 namespace {
@@ -403,6 +404,29 @@ Response Kept::Aligned(const std::string& horse,
                       cv::BORDER_CONSTANT,
                       {128, 128, 128});
   return Jpeg(photo::EncodeJpeg(rgb, 85));
+}
+
+Response Kept::Fit(const std::string& horse,
+                   const std::string& date,
+                   const std::string& record,
+                   const Request& request) const {
+  const auto found = Find(horse, date, record);
+  if (!found) return Refused(found.error());
+  const auto report = casebook::LoadReport(found->record);
+  if (!report) return Refused(report.error());
+  return ShowFit(*report, request, desk_);
+}
+
+Response Kept::FitFile(const std::string& horse,
+                       const std::string& date,
+                       const std::string& record,
+                       const std::string& name,
+                       const Request& request) const {
+  const auto found = Find(horse, date, record);
+  if (!found) return Refused(found.error());
+  const auto report = casebook::LoadReport(found->record);
+  if (!report) return Refused(report.error());
+  return serve::FitFile(*report, request, name, desk_);
 }
 
 Response Kept::Plot(const std::string& horse, const std::string& name) const {

@@ -52,6 +52,16 @@ class Kept {
                    const std::string& date,
                    const std::string& record,
                    const std::string& view) const;
+  /// What comes next for a recorded foot: see anvil.h.
+  Response Fit(const std::string& horse,
+               const std::string& date,
+               const std::string& record,
+               const Request& request) const;
+  Response FitFile(const std::string& horse,
+                   const std::string& date,
+                   const std::string& record,
+                   const std::string& name,
+                   const Request& request) const;
   /// "LF-lateral"
   Response Plot(const std::string& horse, const std::string& name) const;
   Response OwnersPage(const std::string& horse, const std::string& date) const;

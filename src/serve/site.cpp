@@ -65,6 +65,7 @@ std::optional<Response> Asset(const std::string& path) {
   if (path == "/points.js") return File(kScript, kPointsJs);
   if (path == "/editor.js") return File(kScript, kEditorJs);
   if (path == "/horse.js") return File(kScript, kHorseJs);
+  if (path == "/anvil.js") return File(kScript, kAnvilJs);
   return std::nullopt;
 }
 
@@ -173,6 +174,12 @@ struct Site::Rooms {
     }
     if (s.size() == 5 && s[0] == "api" && s[1] == "horses") {
       return kept.Foot(s[2], s[3], s[4]);
+    }
+    if (s.size() == 6 && s[0] == "api" && s[1] == "horses" && s[5] == "fit") {
+      return kept.Fit(s[2], s[3], s[4], request);
+    }
+    if (s.size() == 5 && s[0] == "shoe") {
+      return kept.FitFile(s[1], s[2], s[3], s[4], request);
     }
     if (s.size() == 3 && s[0] == "photo") {
       return visits.Photo(s[1], s[2], WidthAsked(request));

@@ -283,6 +283,66 @@ TEST(Visits, GoIntoTheCasebookAsTheCommandPutsThem) {
             200);
 }
 
+TEST(Anvil, ShowsWhatTheCommandFits) {
+  const auto folder = FreshFolder("anvil");
+  Page page(folder / "book");
+  const std::string id = page.BeginWithPair();
+  const json first = page.Got("/api/visits/" + id + kFoot);
+  page.Posted("/api/visits/" + id + kFoot + "/points",
+              {{"revision", 0}, {"points", AllOf(first["report"], 0)}});
+  const json visit = page.Got("/api/visits/" + id);
+  page.Posted("/api/visits/" + id + "/record",
+              {{"revision", visit["revision"]}});
+  const std::string foot = "bramble/2026-03-14/LF-before_trim";
+  const double now = page.Got("/api/horses/" +
+                              foot)["report"]["measures"]["toe_angle"]["value"];
+  const std::string angle = std::to_string(now + 1.0);
+  const auto asked = [&](const std::string& path,
+                         const std::map<std::string, std::string>& query) {
+    Request request = page.MakeGet(path);
+    request.query = query;
+    return page.site().Answer(request);
+  };
+  const std::map<std::string, std::string> sliders = {
+      {"web", "22"}, {"fullness", "3"}, {"toe_angle", angle}};
+  const Response fit = asked("/api/horses/" + foot + "/fit", sliders);
+  ASSERT_EQ(fit.status, 200) << fit.body;
+  const json shown = json::parse(fit.body);
+  const auto command = tests::RunCommand(
+      {PLUMBFOOT_COMMAND,
+       "fit",
+       "--report",
+       (folder / "book/horses/bramble/visits/2026-03-14/LF-before_trim" /
+        "report.json")
+           .string(),
+       "--web",
+       "22",
+       "--fullness",
+       "3",
+       "--toe-angle",
+       angle,
+       "--out",
+       (folder / "fit").string()},
+      {{"PLUMBFOOT_SETTINGS", (folder / "none.json").string()}});
+  EXPECT_TRUE(command.status == 0 || command.status == 3) << command.err;
+  EXPECT_EQ(shown["fit"],
+            json::parse(ReadFile(folder / "fit/fit.json"))["feet"][0]);
+  EXPECT_TRUE(shown["svg"] == ReadFile(folder / "fit/template.svg"));
+  for (const char* name : {"template.dxf", "template-mirrored.svg"}) {
+    const Response file = asked("/shoe/" + foot + "/" + name, sliders);
+    EXPECT_EQ(file.status, 200) << name;
+    EXPECT_TRUE(file.body == ReadFile(folder / "fit" / name)) << name;
+  }
+  EXPECT_THAT(asked("/shoe/" + foot + "/template.pdf", sliders).body,
+              testing::StartsWith("%PDF"));
+  EXPECT_EQ(asked("/shoe/" + foot + "/report.json", sliders).status, 404);
+  for (const char* nonsense : {"nan", "-1", "1e9", "22x", "inf"}) {
+    EXPECT_EQ(asked("/api/horses/" + foot + "/fit", {{"web", nonsense}}).status,
+              400)
+        << nonsense;
+  }
+}
+
 TEST(Visits, TakeARecordedFootOutAgain) {
   const auto folder = FreshFolder("again");
   Page page(folder / "book");

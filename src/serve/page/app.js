@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 // Which view the address asks for.
 import {NoWay} from './ask.js';
+import {showAnvil} from './anvil.js';
 import {showDay, showDevice} from './day.js';
 import {showEditor} from './editor.js';
 import {showFoot, showHorse, showOwner} from './horse.js';
@@ -29,6 +30,8 @@ async function go() {
       gone = await showHorse(steps[1], here);
     } else if (steps[0] === 'horse' && steps.length === 4) {
       gone = await showFoot(steps[1], steps[2], steps[3], here);
+    } else if (steps[0] === 'anvil' && steps.length === 4) {
+      gone = await showAnvil(steps[1], steps[2], steps[3], here);
     } else if (steps[0] === 'owner' && steps.length === 3) {
       gone = await showOwner(steps[1], steps[2], here);
     } else if (steps[0] === 'device') {

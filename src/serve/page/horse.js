@@ -118,6 +118,8 @@ export async function showFoot(folder, date, record, here) {
         verdict(foot.report),
         el('p', {class: 'chips'}, el('button', {class: 'big', onclick: again},
           'Put points right'), el('a', {class: 'big quiet',
+          href: `#/anvil/${folder}/${date}/${record}`}, 'Trim and shoe'),
+          el('a', {class: 'big quiet',
           href: `#/owner/${folder}/${date}`}, 'The owner’s page')), trouble)));
   main.className = 'wide';
 }

@@ -444,6 +444,8 @@ async function looksWalk(browser) {
       views.push(['horse', `#/horse/${horse}`],
         ['foot', `#/horse/${horse}/${last.date}/` +
           last.feet[last.feet.length - 1].record],
+        ['anvil', `#/anvil/${horse}/${last.date}/` +
+          last.feet[last.feet.length - 1].record],
         ['owner', `#/owner/${horse}/${last.date}`]);
       for (const [name, at] of views) {
         await page.goto(`${server.origin}/${at}`);
