@@ -143,7 +143,7 @@ TEST(Walk, OverEveryView) {
     ASSERT_TRUE(recorded.status == 0 || recorded.status == 3) << recorded.err;
   }
   const json found = Walk("looks", folder / "book");
-  EXPECT_EQ(found["views"], 8);
+  EXPECT_EQ(found["views"], 9);
 }
 
 }  // namespace
