@@ -7,7 +7,6 @@
 #include <utility>
 #include <vector>
 
-#include "plumbfoot/draw/shoe_template.h"
 #include "plumbfoot/report/foot_fit.h"
 #include "plumbfoot/report/saved_report.h"
 #include "plumbfoot/serve/site.h"
@@ -76,15 +75,11 @@ const char* TypeOf(const std::string& name) {
 
 }  // namespace
 
-Response ShowFit(const json& report,
-                 const Request& request,
-                 report::Desk& desk) {
+Response ShowFit(const json& report, const Request& request) {
   auto fit = FitAsked(report, request);
   if (!fit) return Refused(fit.error());
-  std::string svg;
-  desk.Hand([&] { svg = draw::TemplateSvg(report::TemplateOf(*fit)); });
   json whole = report::ToJson({std::move(*fit), std::nullopt});
-  return Json({{"fit", std::move(whole["feet"][0])}, {"svg", std::move(svg)}});
+  return Json({{"fit", std::move(whole["feet"][0])}});
 }
 
 Response FitFile(const json& report,

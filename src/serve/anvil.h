@@ -16,14 +16,12 @@ namespace plumbfoot::serve {
 /// has it. Thread-safe.
 ///
 /// @param report  The foot's report.json.
-/// @param desk    Of the one thread that sets text.
-/// @return {"fit": the foot's part of fit.json, "svg": the template}; 400 for a
-///   number that is none or out of range, or why there is no fit.
-Response ShowFit(const nlohmann::json& report,
-                 const Request& request,
-                 report::Desk& desk);
+/// @return {"fit": the foot's part of fit.json}; 400 for a number that is none
+///   or out of range, or why there is no fit.
+Response ShowFit(const nlohmann::json& report, const Request& request);
 
 /// One of the files that `plumbfoot fit` writes: "template.pdf".
+/// @param desk  Of the one thread that sets text.
 Response FitFile(const nlohmann::json& report,
                  const Request& request,
                  const std::string& name,

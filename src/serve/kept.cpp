@@ -414,7 +414,7 @@ Response Kept::Fit(const std::string& horse,
   if (!found) return Refused(found.error());
   const auto report = casebook::LoadReport(found->record);
   if (!report) return Refused(report.error());
-  return ShowFit(*report, request, desk_);
+  return ShowFit(*report, request);
 }
 
 Response Kept::FitFile(const std::string& horse,

@@ -64,6 +64,8 @@ TEST(Walk, ByFinger) {
   EXPECT_EQ(
       found["proposed"],
       json({"LF", "solar", "before_trim", "LF", "lateral", "before_trim"}));
+  EXPECT_NEAR(found["pinched"][0].get<double>(), 2.0, 0.1);
+  EXPECT_NEAR(found["pinched"][1].get<double>(), 0.5, 0.1);
   EXPECT_THAT(found["first"].get<std::string>(), HasSubstr("sure"));
   // The numbers followed the finger, and are what they became then.
   ASSERT_EQ(found["steps"].size(), 2U);

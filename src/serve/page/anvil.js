@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 // The trim and the shoe for a recorded foot, as the sliders have them.
 import {get} from './ask.js';
-import {dayWords, el, say, show, sorry, upper} from './parts.js';
+import {dayWords, el, say, show, sorry, svg, upper} from './parts.js';
 
 const kFiles = [['template.pdf', 'Template, A4'],
   ['template-letter.pdf', 'Template, Letter'],
@@ -48,6 +48,41 @@ function measured(of, name, unit) {
     `${half.toFixed(digits)}${space}${unit}`;
 }
 
+/** Foot and shoe as one looks at the sole: toe up, the horse's left on the
+ * right. */
+function drawn(fit) {
+  const place = ([x, y]) => `${y.toFixed(1)},${(-x).toFixed(1)}`;
+  const line = (of, how) => svg('polygon', {class: how,
+    points: of.map(place).join(' ')});
+  const all = [...fit.outlines.shoe, ...fit.outlines.foot];
+  const across = all.map((p) => p[1]);
+  const along = all.map((p) => -p[0]);
+  const edge = 14;
+  const left = Math.min(...across) - edge;
+  const top = Math.min(...along) - edge;
+  const wide = Math.max(...across) - left + edge;
+  const high = Math.max(...along) - top + edge;
+  const nails = fit.nails.filter((nail) => !nail.left_out);
+  const side = (words, sign) => svg('text', {
+    x: sign > 0 ? left + wide - 3 : left + 3, y: top + high - 4,
+    'text-anchor': sign > 0 ? 'end' : 'start'}, words);
+  const ofLeft = fit.nails.find((nail) => nail.side === 'left');
+  const right = ofLeft && ofLeft.branch === 'inside' ? 'inside' : 'outside';
+  return svg('svg', {class: 'drawn plan', role: 'img',
+    viewBox: `${left} ${top} ${wide} ${high}`, 'aria-label':
+      `The shoe on the foot: ${fit.shoe.width.mm.toFixed(0)} by ` +
+      `${fit.shoe.length.mm.toFixed(0)} millimetres, ${nails.length} nails`},
+  line(fit.outlines.shoe, 'iron'), line(fit.outlines.foot, 'edge'),
+  svg('line', {class: 'axis', x1: 0, x2: 0, y1: top, y2: top + high}),
+  ...nails.flatMap((nail) => {
+    const [x, y] = nail.mm;
+    const out = y > 0 ? 1 : -1;
+    return [svg('circle', {class: 'nail', cx: y, cy: -x, r: 2.4}),
+      svg('text', {x: y - 9 * out, y: -x + 2.5, 'text-anchor': 'middle'},
+        String(nail.number))];
+  }), side(right, 1), side(right === 'inside' ? 'outside' : 'inside', -1));
+}
+
 function trimWords(trim) {
   if (!trim || !trim.target) {
     return el('p', {}, 'Nothing is asked for: the shoe is for the foot as it ' +
@@ -83,14 +118,20 @@ function told(fit) {
       ['Bar, by the old rule', `${mm(bar.cut_by_rule.mm)}, ` +
         bar.cut_by_rule.eighths],
       ['Weight', `${bar.weight_g.toFixed(0)} g of ${bar.material}`]])),
-    el('section', {}, el('h2', {}, 'Nails'), rows(nails.map((nail) => [
-      `${upper(nail.branch)} ${nail.number}`,
-      `${mm(nail.from_toe_mm)} from the toe, ${mm(nail.depth_mm, 1)} deep, ` +
-        `${nail.lean_deg.toFixed(0)}° in`])),
+    el('section', {}, el('h2', {}, 'Nails'), el('table', {},
+      el('tbody', {}, nails.map((nail) => el('tr', {},
+        el('th', {scope: 'row'}, `${upper(nail.branch)} ${nail.number}`),
+        [`${mm(nail.from_toe_mm)} from the toe`, `${mm(nail.depth_mm, 1)} deep`,
+          `${nail.lean_deg.toFixed(0)}° in`].map(
+          (much) => el('td', {}, much)))))),
     out.map((nail) => el('p', {class: 'hint'},
       `${upper(nail.branch)} ${nail.number}: ${nail.words}`))),
     el('section', {class: 'mind'}, el('h2', {}, 'What to mind'),
-      fit.cautions.map((one) => el('p', {}, one.words))),
+      fit.cautions.map((one) => el('p', {},
+        // The command's words name its options.
+        one.code === 'not_trimmed' ? 'The foot was photographed before the ' +
+          'trim, and no trim is asked for: shoe and template are those of ' +
+          'the untrimmed foot.' : one.words))),
   ];
 }
 
@@ -100,12 +141,10 @@ export async function showAnvil(folder, date, record, here) {
   const [foot, first] = await Promise.all([get(`/api/horses/${at}`),
     get(`/api/horses/${at}/fit`)]);
   if (!here()) return undefined;
-  const picture = el('img', {class: 'drawn', alt: 'The shoe on the foot, its ' +
-    'nails and what is cut, at full size when it is printed'});
+  const picture = el('div', {});
   const numbers = el('div', {});
   const files = el('p', {class: 'chips'});
   const trouble = el('div', {});
-  let shown = '';
   let waiting = null;
   let asking = false;
   let again = false;
@@ -134,10 +173,7 @@ export async function showAnvil(folder, date, record, here) {
     return of.toString();
   }
   function lay(answer, of) {
-    if (shown) URL.revokeObjectURL(shown);
-    shown = URL.createObjectURL(
-      new Blob([answer.svg], {type: 'image/svg+xml'}));
-    picture.src = shown;
+    picture.replaceChildren(drawn(answer.fit));
     numbers.replaceChildren(...told(answer.fit));
     files.replaceChildren(...kFiles.map(([name, words]) => el('a', {
       class: 'big quiet', href: `/shoe/${at}/${name}?${of}`, download: name,
@@ -187,8 +223,5 @@ export async function showAnvil(folder, date, record, here) {
         'of 100 mm.'), files),
       numbers));
   main.className = 'wide';
-  return () => {
-    clearTimeout(waiting);
-    if (shown) URL.revokeObjectURL(shown);
-  };
+  return () => clearTimeout(waiting);
 }

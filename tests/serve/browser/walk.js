@@ -50,7 +50,9 @@ async function serve() {
 function listen(page) {
   page.on('pageerror', (error) => found.errors.push(String(error)));
   page.on('console', (message) => {
-    if (message.type() === 'error') found.errors.push(message.text());
+    if (message.type() === 'error') {
+      found.errors.push(`${message.text()} ${message.location().url}`);
+    }
   });
   page.on('request', (request) => {
     const url = request.url();
@@ -122,6 +124,26 @@ async function drag(page, from, by) {
   return {...middle, moving};
 }
 
+/** Two fingers that go apart by `times`. @return how much larger the photo is. */
+async function pinch(page, times) {
+  const stage = await page.locator('.stage').boundingBox();
+  const [x, y] = [stage.x + stage.width / 2, stage.y + stage.height / 2];
+  const large = () => page.evaluate(() => Number(
+    document.querySelector('.stage img').style.transform.match(/scale\((.*)\)/)[1]));
+  const before = await large();
+  const client = await page.context().newCDPSession(page);
+  const apart = (half) => [{x: x - half, y, id: 1}, {x: x + half, y, id: 2}];
+  const touch = (type, touchPoints) => client.send('Input.dispatchTouchEvent',
+    {type, touchPoints});
+  await touch('touchStart', apart(30));
+  for (let i = 1; i <= 10; ++i) {
+    await touch('touchMove', apart(30 + 30 * (times - 1) * i / 10));
+  }
+  await touch('touchEnd', []);
+  await client.detach();
+  return await large() / before;
+}
+
 const centreOf = async (locator) => {
   const box = await locator.boundingBox();
   return [box.x + box.width / 2, box.y + box.height / 2];
@@ -137,6 +159,7 @@ async function touchWalk(browser) {
 
   const locked = await page.goto(server.origin + '/');
   found.locked = locked.status();
+  await look(page, 'locked');
   await page.goto(server.address);
   await page.getByRole('heading', {name: 'The day'}).waitFor();
   found.code_in_address = page.url().includes('code');
@@ -167,6 +190,7 @@ async function touchWalk(browser) {
   await page.locator('.dot').first().waitFor();
   await look(page, 'points');
   await shot(page, 'touch-points');
+  found.pinched = [await pinch(page, 2), await pinch(page, 0.5)];
   // What nobody is sure of comes first.
   found.first = await page.locator('.pick').first().textContent();
   const before = await numbersOn(page);
@@ -249,6 +273,8 @@ async function touchWalk(browser) {
   await page.getByRole('link', {name: /Bramble/}).first().tap();
   await page.getByRole('button', {name: 'Put it in the casebook'}).waitFor();
   found.found_again = await page.locator('.card.foot').count();
+  // A picture that is still on its way when its visit has moved is not found.
+  await page.waitForLoadState('networkidle');
   await page.locator('#record').tap();
   await page.getByRole('heading', {name: 'Visits', exact: true}).waitFor();
   await look(page, 'horse');
