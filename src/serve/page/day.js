@@ -23,9 +23,10 @@ function unfinishedCard(visit) {
 }
 
 function dueWords(one) {
-  if (one.days < 0) return `due ${-one.days} days ago`;
+  const days = Math.abs(one.days) === 1 ? '1 day' : `${Math.abs(one.days)} days`;
+  if (one.days < 0) return `due ${days} ago`;
   if (one.days === 0) return 'due today';
-  return `due in ${one.days} days`;
+  return `due in ${days}`;
 }
 
 function beginForm(day) {
