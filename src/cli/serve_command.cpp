@@ -3,13 +3,12 @@
 #include <signal.h>
 #include <unistd.h>
 
-#include <array>
 #include <cstdio>
-#include <ctime>
 #include <memory>
 #include <string>
 #include <vector>
 
+#include "cli/clock.h"
 #include "cli/commands.h"
 #include "cli/horse_history.h"
 #include "cli/scale_words.h"
@@ -27,16 +26,6 @@ struct ServeWords {
   bool lan = false;
   ScaleWords scale;
 };
-
-std::string Now() {
-  const std::time_t now = std::time(nullptr);
-  std::tm utc{};
-  ::gmtime_r(&now, &utc);
-  std::array<char, 32> text{};
-  const std::size_t size =
-      std::strftime(text.data(), text.size(), "%Y-%m-%dT%H:%M:%SZ", &utc);
-  return {text.data(), size};
-}
 
 /// Where the page is, and the code that opens it once.
 void Tell(const std::vector<std::string>& addresses,

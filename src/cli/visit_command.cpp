@@ -3,12 +3,11 @@
 #include <unistd.h>
 
 #include <algorithm>
-#include <array>
-#include <ctime>
 #include <functional>
 #include <memory>
 #include <nlohmann/json.hpp>
 
+#include "cli/clock.h"
 #include "cli/commands.h"
 #include "cli/scale_words.h"
 #include "cli/visit_photos.h"
@@ -51,17 +50,6 @@ struct VisitWords {
   bool as_json = false;
   ScaleWords scale;
 };
-
-/// "2026-03-14T18:22:01Z"
-std::string Now() {
-  const std::time_t now = std::time(nullptr);
-  std::tm utc{};
-  ::gmtime_r(&now, &utc);
-  std::array<char, 32> text{};
-  const std::size_t size =
-      std::strftime(text.data(), text.size(), "%Y-%m-%dT%H:%M:%SZ", &utc);
-  return {text.data(), size};
-}
 
 /// What the command line says of the visit's notes; the rest stays.
 Result<std::function<void(Notes&)>> NotesFrom(const VisitWords& words) {
