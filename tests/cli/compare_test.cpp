@@ -13,20 +13,6 @@ namespace {
 using nlohmann::json;
 using testing::HasSubstr;
 
-/// A report of the yard's pair; the file's path.
-fs::path Report(const std::string& name, const Words& more) {
-  const fs::path out = FreshFolder(name);
-  Words words = {"--solar",
-                 Yard::Get().solar(),
-                 "--lateral",
-                 Yard::Get().lateral(),
-                 "--points",
-                 Yard::Get().points()};
-  words.insert(words.end(), more.begin(), more.end());
-  MeasuredReport(out, words);
-  return out / "report.json";
-}
-
 CommandResult Compare(const fs::path& before,
                       const fs::path& after,
                       const fs::path& out,
@@ -37,7 +23,7 @@ CommandResult Compare(const fs::path& before,
 }
 
 TEST(Compare, AFootWithItselfIsUnchangedAndDrawn) {
-  const fs::path report = Report("same", {"--measured-mm", "149.4"});
+  const fs::path report = PairReport("same", {"--measured-mm", "149.4"});
   const fs::path out = FreshFolder("same-out");
   const auto result = Compare(report, report, out);
   ASSERT_EQ(result.status, 0) << result.err;
@@ -57,8 +43,8 @@ TEST(Compare, AFootWithItselfIsUnchangedAndDrawn) {
 TEST(Compare, ASmallerPrintIsAChangeOfEveryLengthAndOfNoAngle) {
   // The same photos, said to show a card that is 5 % larger: lengths change,
   // angles and ratios don't, and nothing cancels.
-  const fs::path before = Report("print1", {"--measured-mm", "150"});
-  const fs::path after = Report("print2", {"--measured-mm", "157.5"});
+  const fs::path before = PairReport("print1", {"--measured-mm", "150"});
+  const fs::path after = PairReport("print2", {"--measured-mm", "157.5"});
   const fs::path out = FreshFolder("print-out");
   const auto result = Compare(before, after, out, {"--json"});
   ASSERT_EQ(result.status, 0) << result.err;
@@ -78,8 +64,8 @@ TEST(Compare, ASmallerPrintIsAChangeOfEveryLengthAndOfNoAngle) {
 }
 
 TEST(Compare, SaysWhatItCantCompare) {
-  const fs::path lf = Report("lf", {"--horse", "Juno"});
-  const fs::path other = Report("bella", {"--horse", "Bella"});
+  const fs::path lf = PairReport("lf", {"--horse", "Juno"});
+  const fs::path other = PairReport("bella", {"--horse", "Bella"});
   const fs::path out = FreshFolder("refused-out") / "never";
   auto result = Compare(lf, other, out);
   EXPECT_EQ(result.status, 1);
@@ -99,7 +85,7 @@ TEST(Compare, SaysWhatItCantCompare) {
 }
 
 TEST(Compare, ComparesWhatBothHave) {
-  const fs::path both = Report("both", {});
+  const fs::path both = PairReport("both", {});
   const fs::path out_one = FreshFolder("one-view");
   MeasuredReport(out_one,
                  {"--lateral",

@@ -13,20 +13,6 @@ namespace {
 using nlohmann::json;
 using testing::HasSubstr;
 
-/// A report of the yard's pair; the file's path.
-fs::path Report(const std::string& name, const Words& more = {}) {
-  const fs::path out = FreshFolder(name);
-  Words words = {"--solar",
-                 Yard::Get().solar(),
-                 "--lateral",
-                 Yard::Get().lateral(),
-                 "--points",
-                 Yard::Get().points()};
-  words.insert(words.end(), more.begin(), more.end());
-  MeasuredReport(out, words);
-  return out / "report.json";
-}
-
 CommandResult Fit(const fs::path& report,
                   const fs::path& out,
                   const Words& more = {}) {
@@ -36,7 +22,7 @@ CommandResult Fit(const fs::path& report,
 }
 
 TEST(Fit, WritesTheTemplateAndThePlan) {
-  const fs::path report = Report("fit-report");
+  const fs::path report = PairReport("fit-report");
   const fs::path out = FreshFolder("fit-out");
   const fs::path sizes = FreshFolder("fit-sizes") / "sizes.csv";
   WriteFile(sizes, "size,width_mm,length_mm\nsmall,90,90\nlarge,160,160\n");
@@ -71,7 +57,7 @@ TEST(Fit, WritesTheTemplateAndThePlan) {
 }
 
 TEST(Fit, TheWholeTrimIsProposedOnlyWhenAskedFor) {
-  const fs::path report = Report("fit-whole-report");
+  const fs::path report = PairReport("fit-whole-report");
   const double now = ReadJson(report)["measures"]["toe_angle"]["value"];
   const auto trim = [&](const Words& more) {
     const fs::path out = FreshFolder("fit-whole");
@@ -92,7 +78,7 @@ TEST(Fit, TheWholeTrimIsProposedOnlyWhenAskedFor) {
 }
 
 TEST(Fit, APairIsFittedTogether) {
-  const fs::path report = Report("fit-left");
+  const fs::path report = PairReport("fit-left");
   json other = ReadJson(report);
   other["foot"] = "RF";
   const fs::path right = FreshFolder("fit-right") / "report.json";
@@ -112,7 +98,7 @@ TEST(Fit, APairIsFittedTogether) {
 
 TEST(Fit, AnEdgePlacedByHandIsLaidOnTheFoot) {
   // The foot's own edge, as if it were a shoe's: no gap anywhere.
-  const fs::path report = Report("fit-gap-report");
+  const fs::path report = PairReport("fit-gap-report");
   const fs::path out = FreshFolder("fit-gap");
   const auto result = Fit(report,
                           out,
@@ -140,7 +126,7 @@ TEST(Fit, AnEdgePlacedByHandIsLaidOnTheFoot) {
 }
 
 TEST(Fit, RefusesInWordsThatOneCanActOn) {
-  const fs::path report = Report("fit-good");
+  const fs::path report = PairReport("fit-good");
   const fs::path folder = FreshFolder("fit-bad");
   const auto refused = [&](const fs::path& file,
                            const Words& more,

@@ -77,4 +77,17 @@ int CountFiles(const fs::path& folder) {
   return count;
 }
 
+fs::path PairReport(const std::string& name, const Words& more) {
+  const fs::path out = FreshFolder(name);
+  Words words = {"--solar",
+                 Yard::Get().solar(),
+                 "--lateral",
+                 Yard::Get().lateral(),
+                 "--points",
+                 Yard::Get().points()};
+  words.insert(words.end(), more.begin(), more.end());
+  MeasuredReport(out, words);
+  return out / "report.json";
+}
+
 }  // namespace plumbfoot::tests

@@ -57,4 +57,8 @@ nlohmann::json ReadJson(const fs::path& path);
 /// How many files there are in and below a folder; 0 if it is not there.
 int CountFiles(const fs::path& folder);
 
+/// A report of the yard's pair, with the points given; the file's path.
+std::filesystem::path PairReport(const std::string& name,
+                                 const Words& more = {});
+
 }  // namespace plumbfoot::tests
