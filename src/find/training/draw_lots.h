@@ -160,6 +160,11 @@ inline void DrawFoot(Scene& s, Lots& l) {
   s.heel_skew = l.Near(0, 2.2f, -7, 7);
   s.bend = l.Near(0, 2.0f, -8, 8);
   s.heel_round = l.In(6, 15);
+  // A buttress turns into its bar at 4 to 16 mm from its outer edge.
+  s.notch = l.Chance(0.8f) ? l.In(0.15f, 1.6f) : 0.0f;
+  s.notch_left = s.heel_left - l.In(4, 16) * s.length / 130;
+  s.notch_right = s.heel_right - l.In(4, 16) * s.length / 130;
+  s.notch_round = l.In(4, 16);
   float toe = l.Near(50, 6, 34, 66);
   float heel_angle = Clamp(toe - l.In(-5, 17), 27, 70);
   s.cot_toe = 1 / tanf(Deg(toe));
@@ -174,6 +179,10 @@ inline void DrawFoot(Scene& s, Lots& l) {
     s.toe_height *= 0.9f;
     s.heel_height *= 0.95f;
   }
+  s.lobe = l.Chance(0.8f) ? l.In(1, 18) * s.length / 130 : 0.0f;
+  s.lobe_high = std::max(l.In(4, 18), 0.6f * s.lobe);
+  s.lobe_cleft = l.In(0.05f, 0.7f);
+  s.bulb_pale = l.U();
   s.side_left = l.In(-0.02f, 0.3f) / s.half_left;
   s.side_right = l.In(-0.02f, 0.3f) / s.half_right;
   s.flare = l.Chance(0.7f) ? l.In(0, 0.03f) : l.In(0, 0.12f);
@@ -280,7 +289,7 @@ inline void DrawLimb(Scene& s, Lots& l, float toe_angle) {
           ? s.heel_height * l.In(0.65f, 1.15f) + tall * l.In(0, 0.6f)
           : s.heel_height * l.In(0.75f, 1.15f) + tall * l.In(0.2f, 0.85f);
   s.bulb_z = std::max(s.bulb_z, tall + l.In(1, 8));
-  s.bulb_x = xh + s.bulb_r - l.In(-5, 20) * s.length / 130;
+  s.bulb_x = xh + s.bulb_r - l.In(-5, 28) * s.length / 130;
   s.fuzz = l.Chance(0.7f) ? l.In(0.2f, 2) : l.In(0, 5);
   s.bald = l.Chance(0.4f) ? l.In(0.5f, 1) : 0;
   s.band_high = l.In(10, 38);
@@ -720,16 +729,25 @@ inline V3 Rearmost(const Scene& s, float side) {
     return in - shift(y);
   };
   float least = 1e9f;
-  for (float y = h + 2; y > h - s.heel_round - 3; y -= kStep) {
+  const float innermost =
+      std::min(h - s.heel_round, side > 0 ? s.notch_left : s.notch_right) - 3;
+  for (float y = h + 2; y > innermost; y -= kStep) {
     // Not on the frog. CHOSEN: nor within 2 mm of it, where its groove is.
     if (FrogOf(s, std::max(rear(y) + shift(y), s.frog_back) + 1, side * y) < 2)
       break;
     least = std::min(least, rear(y));
   }
-  // CHOSEN: three tenths of a millimetre further forward looks the same.
+  // CHOSEN: three tenths of a millimetre further forward looks the same on an
+  // edge that is nearly straight there, one on a buttress that is round.
   float y = h + 2;
-  while (rear(y) > least + 0.3f) y -= kStep;
+  while (rear(y) > least + (s.notch > 0 ? 0.1f : 0.3f)) y -= kStep;
   return {rear(y) + shift(y), side * y, 0};
+}
+
+/// @copydoc Rearmost
+inline void SetRearmost(Scene& s) {
+  s.rearmost_left = Rearmost(s, 1);
+  s.rearmost_right = Rearmost(s, -1);
 }
 
 /// The place of the bearing outline that is foremost along the frog's axis.
@@ -757,7 +775,7 @@ inline void LabelPoints(const Scene& s, int size, V3 normal, Labels* out) {
     Mark12(s, size, normal, 0, Foremost(s), out);
     for (int side = 0; side < 2; ++side) {
       const float sign = side == 0 ? 1.0f : -1.0f;
-      V3 heel = Rearmost(s, sign);
+      V3 heel = side == 0 ? s.rearmost_left : s.rearmost_right;
       if (s.shod) {
         // The end of the branch.
         float edge = 5;
@@ -779,9 +797,10 @@ inline void LabelPoints(const Scene& s, int size, V3 normal, Labels* out) {
       for (int i = 0; i < 3; ++i) {
         Mark12(s, size, normal, 3 + i, frog[i], out);
         // Under a shoe's branch or bar, or under hair. CHOSEN: the horn of the
-        // bars and a frog's own roughness hide nothing.
-        const int before = Before(bare, frog[i], 4);
-        if (before == kShoe || before == kSkin) out->point[3 + i][2] = 0;
+        // bars and a frog's own roughness hide nothing; a thin shoe does.
+        if (Before(bare, frog[i], 1) == kShoe ||
+            Before(bare, frog[i], 4) == kSkin)
+          out->point[3 + i][2] = 0;
       }
     }
     return;
@@ -792,7 +811,7 @@ inline void LabelPoints(const Scene& s, int size, V3 normal, Labels* out) {
   Mark12(s, size, normal, 6, {toe, s.bend, 0}, out);
   const V3 hairline{ToeX(s, s.toe_height), s.bend, s.toe_height + lift};
   Mark12(s, size, normal, 7, hairline, out);
-  const V3 horn = Rearmost(s, side);
+  const V3 horn = side > 0 ? s.rearmost_left : s.rearmost_right;
   const V3 heel{s.shod ? -s.shoe_back : horn.x, horn.y, 0};
   Mark12(s, size, normal, 8, heel, out);
   if (Before(bare, heel, 5) == kSkin) out->point[8][2] = 0;
@@ -874,6 +893,7 @@ inline void DrawScene(
   const bool plain = !s.lateral && l.Chance(0.16f);
   if (plain) DrawPlain(s, l);
   if (s.frame) DrawFlesh(s, l);
+  SetRearmost(s);
 
   // The window and the camera.
   const float window =

@@ -207,6 +207,10 @@ HD V3 FootColour(const Scene& s, int part, V3 p, V3 n, float* shine) {
       }
     }
     *shine += 0.15f;
+    // The bulbs of the heels: bare skin, like the frog, or soft horn.
+    c = Mix(c,
+            Mix(s.frog, s.horn, s.bulb_pale) * (0.6f + 0.5f * rough),
+            BulbShare(s, q));
     low = 1 - Step(0.0f, 0.7f, h);
     // Hair that hangs over the hairline.
     const float strand = Noise({turn * 45, q.z * 0.03f, 5}, s.seed + 66);
@@ -408,6 +412,8 @@ HD Painted PaintPixel(const Scene& s, float u, float v, Reachable near = {}) {
       shine = 0.1f;
     } else {
       colour = FootColour(s, part, p, n, &shine);
+      const V3 q{p.x, p.y, p.z - (s.shod ? s.shoe_thick : 0.0f)};
+      if (part == kHorn && BulbShare(s, q) > 0.5f) out.part = kSkin;
     }
   } else if (t_plane < 1e8f) {
     const bool ground = t_ground <= t_back;
@@ -539,7 +545,7 @@ HD Painted PaintPixel(const Scene& s, float u, float v, Reachable near = {}) {
         marks |= kMarkWall;
       }
       (void)q;
-    } else if (BearingOutline(s, target.x, target.y) < 0) {
+    } else if (InsideBearing(s, target.x, target.y)) {
       marks |= kMarkHoof;
     }
     if (out.part == kFrog && !s.lateral) marks |= kMarkFrog;

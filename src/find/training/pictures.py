@@ -114,9 +114,10 @@ def letters(dice, n, size, count):
     return ink.amax(1, keepdim=True)
 
 
-def as_plate(dice, pictures):
+def as_plate(dice, pictures, gone):
     """Engravings, line drawings, washes and screened half-tones of the scenes.
 
+    @param gone what limb_left_out says.
     @return n x 3 x size x size [0..1]
     """
     n, _, size, _ = pictures.shape
@@ -162,25 +163,13 @@ def as_plate(dice, pictures):
     only_lines = column(dice.chance(n, 0.15))
     hatched = torch.where(only_lines, torch.ones_like(tone), hatched)
     ink = 1 - hatched
-    # The limb fades away some distance from the hoof.
-    limb = (part == p.PART_SKIN).float()
-    hoof = ((part >= 1) & (part <= 4)).float()
-    weight = hoof.sum((1, 2, 3)).clamp(min=1)
-    hx = (hoof * x).sum((1, 2, 3)) / weight
-    hy = (hoof * y).sum((1, 2, 3)) / weight
-    spread = torch.sqrt(weight)
-    d = torch.sqrt((x - column(hx)) ** 2 + (y - column(hy)) ** 2)
-    d = d + smooth_noise(dice, n, size, 48) * 24
-    cut = column(spread * dice.uniform((n,), 0.62, 1.6))
-    cut = torch.where(column(dice.chance(n, 0.4)), torch.full_like(cut, 1e6), cut)
-    gone = limb * (d > cut)
     clean = column(dice.chance(n, 0.85))
     # Ground shading: a few strokes below the foot.
     some = (1 - hatched) * (part == p.PART_GROUND) * column(dice.chance(n, 0.3)) * \
         ((shade < 0.45).float())
     ink = torch.where(foot, ink, torch.where(clean, some, ink))
-    ink = ink * (1 - gone)
-    line = line * (1 - gone)
+    ink = ink * ~gone
+    line = line * ~gone
     ink = torch.maximum(ink, line * column(dice.uniform((n,), 0.5, 1.0)))
     lettered = column(dice.chance(n, 0.6)).float()
     width = dice.uniform((n,), 0.3, 0.9)
@@ -193,6 +182,23 @@ def as_plate(dice, pictures):
     grey = paper - (paper - black) * ink.clamp(0, 1)
     tint = 1 - 0.1 * dice.uniform((n, 3, 1, 1)) * column(dice.chance(n, 0.4))
     return grey * tint
+
+
+def limb_left_out(dice, part, share):
+    """Where the limb, which fades away some distance from the hoof or ends at it,
+    is not drawn."""
+    n, _, size, _ = part.shape
+    axis = torch.arange(size, device=dice.device).float()
+    x, y = axis.reshape(1, 1, 1, -1), axis.reshape(1, 1, -1, 1)
+    hoof = ((part >= 1) & (part <= 4)).float()
+    weight = hoof.sum((1, 2, 3)).clamp(min=1)
+    hx = (hoof * x).sum((1, 2, 3)) / weight
+    hy = (hoof * y).sum((1, 2, 3)) / weight
+    d = torch.sqrt((x - column(hx)) ** 2 + (y - column(hy)) ** 2)
+    d = d + smooth_noise(dice, n, size, 48) * 24
+    cut = column(torch.sqrt(weight) * dice.uniform((n,), 0.35, 1.6))
+    cut = torch.where(column(dice.chance(n, share)), cut, torch.full_like(cut, 1e6))
+    return (part == p.PART_SKIN) & (d > cut)
 
 
 def photograph(dice, n, size, bend=None):
@@ -270,11 +276,14 @@ def of_photographs(dice, pictures, rgb):
     return rgb
 
 
-def as_cut_out(dice, pictures, rgb):
-    """The foot alone on a plain ground, as in an old half-tone plate."""
+def as_cut_out(dice, pictures, rgb, gone):
+    """The foot alone on a plain ground, as in an old half-tone plate.
+
+    @param gone what limb_left_out says.
+    """
     n = rgb.shape[0]
     part = pictures[:, 3:4].float()
-    foot = ((part >= 1) & (part <= 5)).float()
+    foot = ((part >= 1) & (part <= 5) & ~gone).float()
     foot = F.avg_pool2d(foot, 3, 1, 1)
     plain = torch.where(column(dice.chance(n, 0.8)), dice.uniform((n, 1, 1, 1), 0.85, 1.0),
                         dice.uniform((n, 1, 1, 1)))
@@ -297,14 +306,19 @@ def windows(dice, pictures, points, facts, size, share=(0.72, 1.0)):
     rows = dice.some(n, PLATES + CUT_OUTS)
     plates = round(len(rows) * PLATES / max(1e-9, PLATES + CUT_OUTS))
     styled.index_fill_(0, rows, True)
+    part = pictures[:, 3:4]
+    gone = torch.zeros_like(part, dtype=torch.bool)
+    if len(rows):
+        gone[rows] = limb_left_out(dice, part[rows], 0.55)
     if plates:
-        rgb[rows[:plates]] = as_plate(dice, pictures[rows[:plates]])
+        drawn = rows[:plates]
+        rgb[drawn] = as_plate(dice, pictures[drawn], gone[drawn])
     if len(rows) > plates:
         bare = rows[plates:]
-        rgb[bare] = as_cut_out(dice, pictures[bare], rgb[bare])
+        rgb[bare] = as_cut_out(dice, pictures[bare], rgb[bare], gone[bare])
     marks = pictures[:, 4:5].int()
     masks = torch.cat([((marks >> k) & 1).float() for k in range(6)], 1)
-    part = pictures[:, 3:4]
+    masks[:, 3:4] *= ~gone
     # In a plate a thing leaves a hole, and the card is not drawn.
     cover = (part == p.PART_THING).float() + (part == p.PART_CARD) * column(~styled)
     masks[:, 4:5] *= column(~styled).float()
@@ -351,6 +365,10 @@ def windows(dice, pictures, points, facts, size, share=(0.72, 1.0)):
     at = points[..., :2] / full * 2 - 1
     there = points[..., 2] > 0
     hidden = F.grid_sample(cover, at[:, :, None, :], align_corners=False)[:, 0, :, 0] > 0.75
+    # The pastern's points lie on the limb's edge, its hairline on the horn's.
+    gone = F.max_pool2d(gone[..., ::2, ::2].float(), 5, 1, 2)
+    gone = F.grid_sample(gone, at[:, 10:, None, :], align_corners=False)[:, 0, :, 0] > 0.3
+    hidden[:, 10:] |= gone
     there = there & ~hidden
     out = torch.einsum("nij,nkj->nki", inverse, at - theta[:, None, :, 2])
     there = there & (out.abs().amax(-1) < 1)

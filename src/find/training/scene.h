@@ -211,6 +211,13 @@ struct Scene {
   // Bearing outline.
   float length, half_left, half_right, x_wide, power_toe, power_heel;
   float heel_left, heel_right, heel_skew, bend, heel_round;
+  // Between the buttresses the edge runs forwards, and over it the bulbs bulge.
+  float notch;  ///< How steeply [mm / mm]; 0: straight across.
+  float notch_left, notch_right;  ///< From where, counted from the middle [mm].
+  float notch_round;              ///< [mm]
+  float lobe, lobe_high;          ///< How far, and over what height [mm].
+  float lobe_cleft;               ///< How much less in the middle [0..1].
+  V3 rearmost_left, rearmost_right;  ///< Of the bare foot's bearing edge.
   // Capsule.
   float cot_toe, cot_heel, side_left, side_right, flare;
   float toe_height, heel_height, arch, dish, toe_flare;
@@ -228,7 +235,9 @@ struct Scene {
   V3 pastern_a, pastern_b, cannon_end;
   float pastern_ra, pastern_rb, fetlock_r, cannon_r;
   float bulb_r, bulb_x, bulb_y, bulb_z, bulb_tall, feather, fringe, bald;
-  float blend;    ///< How softly skin and bulbs meet the hairline [mm].
+  float blend;  ///< How softly skin and bulbs meet the hairline [mm].
+  float
+      bulb_pale;  ///< Of the bulbs between the heels, towards the horn [0..1].
   int bulb_horn;  ///< The hairline runs on round the bulbs.
   float band_high, band_slope, band_out;  ///< Of the skin over the hairline.
   // Surfaces of the foot.
@@ -311,17 +320,57 @@ HD float HeelShift(const Scene& s, float x, float y) {
   return s.heel_skew * Clamp(y / s.half_left, -1.2f, 1.2f) *
          (1 - Step(0, s.x_wide, x));
 }
-/// Signed distance to the hoof's own bearing outline.
-HD float OutlineOf(const Scene& s, float x, float y) {
+/// How far inwards of where the buttress turns; below zero: outside.
+HD float InwardsOfButtress(const Scene& s, float y) {
+  return (y > 0 ? s.notch_left : s.notch_right) - fabsf(y);
+}
+/// Where the rear edge between the buttresses lies, at height z.
+HD float RearEdge(const Scene& s, float in, float y, float z) {
+  if (in <= 0) return 0;
+  float x = s.notch * in * in / (in + s.notch_round);
+  if (z > 0 && s.lobe > 0) {
+    const float all = in + fabsf(y);
+    const float t = in / fmaxf(all, 1.0f);
+    const float lobes =
+        Step(0, 0.45f, t) * (1 - s.lobe_cleft * Step(0.55f, 1.0f, t));
+    x -= s.lobe * lobes * (1 - expf(-z / s.lobe_high)) *
+         (1 - Step(0.5f, 1.15f, z / s.heel_height));
+  }
+  return x;
+}
+/// Signed distance to the hoof's own outline: at z = 0 where it bears, higher
+/// up as it stands over the bearing edge along the tubules.
+HD float OutlineOf(const Scene& s, float x, float y, float z = 0) {
   x -= HeelShift(s, x, y);
   const float wave = s.wobble * sinf(0.11f * x + 0.05f * y + 2 * s.bevel) *
                      cosf(0.1f * y - 0.03f * x + s.concave);
-  return SoftMax(SideOf(s, x, y), -x, s.heel_round) + wave;
+  const float in = InwardsOfButtress(s, y);
+  const float steep = Sq(s.notch) + (z > 0 ? Sq(s.lobe / s.lobe_high) : 0.0f);
+  const float slower =
+      Mix(1.0f, 1 / sqrtf(1 + steep), Clamp(0.2f * in, 0.0f, 1.0f));
+  const float rear = (RearEdge(s, in, y, z) - x) * slower;
+  return SoftMax(SideOf(s, x, y), rear, s.heel_round) + wave;
+}
+/// How much of a place of the wall, beside its height along the tubules, is
+/// bulb of the heel rather than horn [0..1].
+HD float BulbShare(const Scene& s, V3 q) {
+  if (s.lobe <= 0 || q.x > 0.3f * s.length) return 0;
+  const float in = InwardsOfButtress(s, q.y);
+  const float x = q.x + q.z * s.cot_heel - HeelShift(s, q.x, q.y);
+  return Step(0, 5, in) * (1 - Step(2.5f, 6, x - RearEdge(s, in, q.y, q.z)));
 }
 /// Signed distance to the outline of the bearing surface: the shoe's, if shod.
 HD float BearingOutline(const Scene& s, float x, float y) {
   if (!s.shod) return OutlineOf(s, x, y);
   return SoftMax(SideOf(s, x, y) - s.shoe_out, -x - s.shoe_back, 5.0f);
+}
+
+/// Inside the bearing outline, which runs straight from heel to heel.
+HD bool InsideBearing(const Scene& s, float x, float y) {
+  if (BearingOutline(s, x, y) < 0) return true;
+  const V3 l = s.rearmost_left, r = s.rearmost_right;
+  if (s.shod || y > l.y || y < r.y || x > 0.5f * s.length) return false;
+  return x > Mix(r.x, l.x, (y - r.y) / (l.y - r.y));
 }
 
 /// How far the dorsal wall stands out at height z above the hoof's ground edge.
@@ -351,7 +400,7 @@ HD float WallOf(const Scene& s, float x, float y, float z) {
   float x0 = x + zz * Mix(s.cot_heel, s.cot_toe, t) - t * Dorsal(s, zz);
   const float side = y > 0 ? s.side_left : s.side_right;
   const float y0 = y * (1 + zz * side + s.flare * (1 - expf(-zz / 14.0f)));
-  float d = OutlineOf(s, x0, y0);
+  float d = OutlineOf(s, x0, y0, zz);
   if (s.ring_height > 0) {
     const float h = zz / fmaxf(HairlineZ(s, x), 5.0f);
     const float c =
@@ -422,6 +471,11 @@ HD Under UnderOf(const Scene& s, float x, float y) {
   if (u.frog < 7 && x < s.frog_apex + 5) {
     z += deep * expf(-Sq((u.frog - 1.5f) / s.sulcus_wide));
     z = u.frog < 1.5f ? fmaxf(z, deep) : z;
+    // Where the buttresses turn in, the frog stands between them.
+    if (s.notch > 0) {
+      z = fmaxf(z,
+                (FrogZ(s, x, y, u.frog) + 1) * (1 - Step(-0.5f, 1.5f, u.frog)));
+    }
   }
   u.z = z;
   return u;
