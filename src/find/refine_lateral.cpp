@@ -27,7 +27,7 @@ constexpr double kWallSmoothMm = 10.0;
 constexpr double kSmoothReachMm = 2.0;
 // CHOSEN: on 40 rendered side views the wall's straight part came out turned by
 // 0.4 degrees in the root mean square: a quarter of a millimetre at its ends.
-constexpr double kWallSigmaMm = 0.25;
+constexpr double kWallSigmaMm = 0.12;
 // CHOSEN: where the edge and what the finder saw are turned more against each
 // other [rad], or less of the wall has an edge, one in three was a degree off.
 constexpr double kMostTurned = 1.5 * std::numbers::pi / 180;
@@ -318,6 +318,11 @@ std::optional<PlacedCurve> FollowWall(const FindRequest& request,
   wall.sigma_px = edge->sigma_px;
   wall.correlation_px = edge->correlation_px;
   wall.confidence = confidence * std::min(1.0, edge->seen + 0.2);
+  if (confidence >= kUnlikely) {
+    // Where there is an edge at all it is better than the straight line between
+    // two points that would stand in for it, sure or not.
+    wall.confidence = std::max(wall.confidence, kUnlikely);
+  }
   if (by_person) return wall;
   // The same edge may be the wrong one over centimetres.
   wall.sigma_px = std::hypot(edge->sigma_px, kWallSigmaMm * px_per_mm);
@@ -360,19 +365,25 @@ void PutWallInMiddle(const PlaneMap& map,
   const auto& heel = points.at(PointId::kHeelGround);
   const auto behind = heel ? map.Apply(heel->px) : std::nullopt;
   if (!top || !low || !behind) return;
-  // CHOSEN: the toe's curve is half a circle as wide as the foot is long, give
-  // or take a third.
-  constexpr double kPart = 0.5;
+  // CHOSEN: the toe's curve is the end of an ellipse as wide as the foot is
+  // long whose widest place lies between half (fore feet) and three fifths
+  // (hind feet) of that behind the toe, b^2 / a; give or take a third.
+  constexpr double kPart = 0.45;
   constexpr double kPartSigma = 0.33;
+  // CHOSEN: of the hairline's curve against the ground's.
+  constexpr double kTopSigma = 0.1;
   const PhotoPolyline seen = std::exchange(
       wall.px,
       WallToMiddle(
           map, wall.px, kPart * LengthOfFoot(map, points), *behind - *low));
-  double most_px = 0.0;
-  for (std::size_t i = 0; i < seen.size(); ++i) {
-    most_px = std::max(most_px, Distance(seen[i], wall.px[i]));
-  }
-  wall.sigma_px = std::hypot(wall.sigma_px, kPartSigma * most_px);
+  // What moves all of the wall turns nothing. To be a millimetre wrong at one
+  // end turns it as much as half of one does that comes and goes within a
+  // centimetre.
+  const double top_px = Distance(seen.front(), wall.px.front());
+  const double ground_px = Distance(seen.back(), wall.px.back());
+  wall.sigma_px = std::hypot(wall.sigma_px,
+                             0.5 * kPartSigma * std::abs(ground_px - top_px),
+                             0.5 * kTopSigma * ground_px);
 }
 
 }  // namespace
@@ -381,9 +392,9 @@ PhotoPolyline WallToMiddle(const PlaneMap& map,
                            const PhotoPolyline& wall,
                            double toe_radius,
                            geometry::CardVector back) {
-  // CHOSEN: walls that run together upwards make the hairline's curve a fifth
-  // narrower than the ground's.
-  constexpr double kTopPart = 0.8;
+  // CHOSEN: walls that run together upwards make the hairline's section a fifth
+  // narrower than the ground's; it is as long, since toe and heels lean alike.
+  constexpr double kTopWidth = 0.8;
   const auto top = map.Apply(wall.front());
   const auto low = map.Apply(wall.back());
   if (!top || !low || !(Distance(*top, *low) > 0) || !(Norm(back) > 0)) {
@@ -401,8 +412,8 @@ PhotoPolyline WallToMiddle(const PlaneMap& map,
     const auto on = map.Apply(p);
     if (!on) return wall;
     const double part = Dot(*on - *top, along) / Distance(*top, *low);
-    const double radius =
-        toe_radius * (kTopPart + (1 - kTopPart) * part) / sine;
+    const double width = kTopWidth + (1 - kTopWidth) * part;
+    const double radius = toe_radius * width * width / sine;
     const double across = out.x * (on->x - eye.x()) + out.y * (on->y - eye.y());
     const double secant = std::hypot(across, eye.z()) / eye.z();
     middle.push_back(map.Inverse(*on - (radius * (secant - 1)) * out));

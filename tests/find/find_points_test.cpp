@@ -388,6 +388,86 @@ TEST(DorsalWall, IsTakenAsSeenWhereTheEdgeRunsElsewhere) {
   }
 }
 
+// What moves all of the wall alike turns nothing: a camera before or behind the
+// foot must not make the wall so unsure that `measure` takes a flare for noise.
+TEST(DorsalWall, SeenFromBeforeTheFootIsNotAllUnsure) {
+  geometry::Random random(9);
+  // The plane is looked at from one side.
+  geometry::PlaneEstimate plane = LookingAt({120, 45}, 500, kPhoto, 0, 0, 0);
+  Eigen::Matrix3d turn;
+  const double yaw = 20 * std::numbers::pi / 180;
+  turn << std::cos(yaw), 0, std::sin(yaw), 0, 1, 0, -std::sin(yaw), 0,
+      std::cos(yaw);
+  const Eigen::Vector3d target(120, 45, 0);
+  plane.camera_from_card.rotation = plane.camera_from_card.rotation * turn;
+  plane.camera_from_card.translation =
+      Eigen::Vector3d(0, 0, 500) - plane.camera_from_card.rotation * target;
+  const PlaneMap map = geometry::NominalMap(plane);
+  const CardPoint toe{80, 5};
+  const CardPoint top{135, 70};
+  Seer seer;
+  for (int i = 0; i <= 32; ++i) {
+    seer.wall.push_back(top + (i / 32.0) * (toe - top));
+  }
+  seer.points = {{PointId::kToeGround, toe},
+                 {PointId::kToeHairline, top},
+                 {PointId::kHeelGround, {200, 5}}};
+  const PhotoPoint a = map.Inverse(toe);
+  const PhotoPoint b = map.Inverse(top);
+  const geometry::PhotoVector across = Perpendicular(b - a) / Distance(a, b);
+  const photo::Photo photo = PhotoOf(Draw(
+      kPhoto,
+      [&](double x, double y) {
+        return BlurredEdge(Dot(PhotoPoint{x, y} - a, across), 1.2);
+      },
+      0.005,
+      random));
+  FindRequest request{View::kLateral, photo, plane};
+  request.given.view = View::kLateral;
+  const auto found = FindPoints(request, seer);
+  ASSERT_TRUE(found);
+  ASSERT_TRUE(found->points.dorsal_wall);
+  const auto& wall = *found->points.dorsal_wall;
+  const double px_per_mm = map.PixelsPerMillimetre(*map.Apply(a));
+  // The rim stands more than a millimetre before the middle plane.
+  EXPECT_GT(std::abs(Dot(wall.px[wall.px.size() / 2] - a, across)),
+            1.0 * px_per_mm);
+  EXPECT_LT(wall.sigma_px, 0.35 * px_per_mm);
+}
+
+// The straight line between two points would stand in for it.
+TEST(DorsalWall, WithPartOfItsEdgeIsShownNotDropped) {
+  geometry::Random random(10);
+  const auto plane = LookingAt({200, 60}, 500, kPhoto, 0, 0, 0);
+  const PlaneMap map = geometry::NominalMap(plane);
+  const PhotoPoint ground{300, 700};
+  const PhotoPoint top{560, 390};
+  const geometry::PhotoVector across =
+      Perpendicular(top - ground) / Distance(top, ground);
+  Seer seer;
+  seer.confidence = 0.51;
+  for (int i = 0; i <= 32; ++i) {
+    seer.wall.push_back(*map.Apply(top + (i / 32.0) * (ground - top)));
+  }
+  seer.points = {{PointId::kToeGround, seer.wall.back()},
+                 {PointId::kToeHairline, seer.wall.front()}};
+  const photo::Photo photo = PhotoOf(Draw(
+      kPhoto,
+      [&](double x, double y) {
+        // The lower third is as dark as what lies behind.
+        return y > 600 ? 0.05
+                       : BlurredEdge(Dot(PhotoPoint{x, y} - ground, across), 1);
+      },
+      0.002,
+      random));
+  FindRequest request{View::kLateral, photo, plane};
+  request.given.view = View::kLateral;
+  const auto found = FindPoints(request, seer);
+  ASSERT_TRUE(found);
+  ASSERT_TRUE(found->points.dorsal_wall);
+  EXPECT_FALSE(find::IsSure(*found->points.dorsal_wall));
+}
+
 TEST(FindPoints, SeesNoFootWhereThereIsNone) {
   geometry::Random random(8);
   const card::Layout layout = LCard();

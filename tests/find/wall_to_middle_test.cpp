@@ -18,17 +18,20 @@ using geometry::PhotoPolyline;
 constexpr double kDegree = std::numbers::pi / 180;
 constexpr double kToeAngle = 52 * kDegree;
 constexpr double kHeight = 80.0;
-// The round of a toe: a cone, upright in the plane's frame (x back, y up, z to
-// the camera), its front line in the plane z = 0.
-constexpr double kGroundRadius = 62.0;
-constexpr double kTopRadius = 0.8 * kGroundRadius;
+// The round of a toe, upright in the plane's frame (x back, y up, z to the
+// camera), its front line in the plane z = 0: ellipses of one length that grow
+// narrower upwards. At its end an ellipse is as round as a circle of b^2 / a.
+constexpr double kLong = 70.0;
+constexpr double kGroundWide = 66.0;
+constexpr double kTopWide = 0.8 * kGroundWide;
+constexpr double kGroundRadius = kGroundWide * kGroundWide / kLong;
 
-/// The cone's axis at a height: the front line leans back with the toe's angle.
+/// The front line leans back with the toe's angle.
 double FrontAt(double y) {
   return y / std::tan(kToeAngle);
 }
-double RadiusAt(double y) {
-  return kGroundRadius + (kTopRadius - kGroundRadius) * y / kHeight;
+double WideAt(double y) {
+  return kGroundWide + (kTopWide - kGroundWide) * y / kHeight;
 }
 
 geometry::PlaneMap LookedAtFrom(double turn) {
@@ -50,7 +53,7 @@ geometry::PlaneMap LookedAtFrom(double turn) {
 }
 
 /// The foremost place that this camera sees at each of 20 heights of its own
-/// picture, by trying all the cone.
+/// picture, by trying all the toe.
 PhotoPolyline RimOf(const geometry::PlaneMap& map) {
   PhotoPolyline rim;
   for (int i = 0; i <= 20; ++i) {
@@ -59,11 +62,10 @@ PhotoPolyline RimOf(const geometry::PlaneMap& map) {
     double best = 1e9;
     for (double h = y - 12; h <= y + 12; h += 0.04) {
       for (double round = -60; round <= 60; round += 0.5) {
-        const double r = RadiusAt(h);
         const Eigen::Vector3d at(
-            FrontAt(h) + r * (1 - std::cos(round * kDegree)),
+            FrontAt(h) + kLong * (1 - std::cos(round * kDegree)),
             h,
-            r * std::sin(round * kDegree));
+            WideAt(h) * std::sin(round * kDegree));
         const auto on = map.Apply(
             geometry::Project(map.camera(),
                               map.camera_from_plane().rotation * at +
