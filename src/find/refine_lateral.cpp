@@ -8,6 +8,7 @@
 #include <utility>
 
 #include "find/refine.h"
+#include "find/wall_course.h"
 
 namespace plumbfoot::find {
 namespace {
@@ -23,18 +24,22 @@ using geometry::PlaneMap;
 
 constexpr double kWallReachMm = 4.0;  // Flares and shoes stand off the line.
 constexpr double kWallSmoothMm = 10.0;
-// Once its smooth course is known.
-constexpr double kSmoothReachMm = 2.0;
+// Once its course is known.
+constexpr double kCourseReachMm = 1.0;
 // CHOSEN: on 40 rendered side views the wall's straight part came out turned by
 // 0.4 degrees in the root mean square: a quarter of a millimetre at its ends.
 constexpr double kWallSigmaMm = 0.12;
 // CHOSEN: where the edge and what the finder saw are turned more against each
-// other [rad], or less of the wall has an edge, one in three was a degree off.
+// other [rad], or less of the wall has an edge, either may be wrong.
 constexpr double kMostTurned = 1.5 * std::numbers::pi / 180;
 constexpr double kLeastSeen = 0.65;
+// CHOSEN: edges of pebbles lie along four tenths of many a line.
+constexpr double kLeastCourse = 0.5;
 // CHOSEN: what the finder sees is good to half a cell of its map.
 constexpr double kSeenWallSigmaMm = 0.7;
 
+constexpr std::array<PointId, 2> kToes = {PointId::kToeHairline,
+                                          PointId::kToeGround};
 constexpr std::array<PointId, 2> kHeels = {PointId::kHeelGround,
                                            PointId::kHeelHairline};
 
@@ -184,69 +189,13 @@ std::optional<double> WallDirection(const PlaneMap& map,
   return std::atan2(line[1], line[0]);
 }
 
-/// The smooth course of a wall: straight, then flaring or dished with the
-/// square of the way down. From where the finder saw it and from the edges near
-/// there, of which many may belong to stripes, mud or the ground behind.
-PhotoPolyline SmoothWall(const PhotoPolyline& seen,
-                         const PhotoPolyline& edge,
-                         double px_per_mm) {
-  // CHOSEN: an edge that is the wall's lies within half of that of a smooth
-  // course.
-  constexpr double kSeenMm = kSeenWallSigmaMm;
-  constexpr double kEdgeMm = 0.35;
-  constexpr double kBendsFrom = 0.45;
-  const PhotoPoint at = seen.front();
-  const PhotoVector along = seen.back() - at;
-  const PhotoVector out = Perpendicular(along) / Norm(along);
-  struct Place {
-    Eigen::Vector3d course;
-    double out_px;
-    double sigma_px;
-  };
-  std::vector<Place> places;
-  const auto course = [](double t) {
-    const double bend = std::max(0.0, t - kBendsFrom);
-    return Eigen::Vector3d(1.0, t, bend * bend);
-  };
-  const auto add = [&](const PhotoPolyline& line, double sigma_mm) {
-    // Each line weighs the same, however many its corners.
-    const double sigma = sigma_mm * px_per_mm *
-                         std::sqrt(static_cast<double>(line.size()) / 30.0);
-    for (const PhotoPoint p : line) {
-      const double t = Dot(p - at, along) / Dot(along, along);
-      places.push_back({course(t), Dot(p - at, out), sigma});
-    }
-  };
-  add(seen, kSeenMm);
-  const std::size_t first_edge = places.size();
-  add(edge, kEdgeMm);
-  Eigen::Vector3d best = Eigen::Vector3d::Zero();
-  for (int round = 0; round < 8; ++round) {
-    Eigen::Matrix3d normal = 1e-9 * Eigen::Matrix3d::Identity();
-    Eigen::Vector3d right = Eigen::Vector3d::Zero();
-    for (std::size_t i = 0; i < places.size(); ++i) {
-      const Place& p = places[i];
-      // Tukey's biweight; the edges come in once there is a course. Narrower
-      // from round to round.
-      if (round == 0 && i >= first_edge) break;
-      const double reach = (i < first_edge ? 4.0 * kSeenMm : 4.0 * kEdgeMm) *
-                           px_per_mm * (round < 4 ? 1.5 : 1.0);
-      const double u = (p.out_px - best.dot(p.course)) / reach;
-      const double tukey =
-          round == 0 ? 1.0 : (std::abs(u) < 1 ? std::pow(1 - u * u, 2) : 0.0);
-      const double weight = tukey / (p.sigma_px * p.sigma_px);
-      normal += weight * p.course * p.course.transpose();
-      right += weight * p.out_px * p.course;
-    }
-    best = normal.ldlt().solve(right);
-  }
-  PhotoPolyline smooth;
-  constexpr int kSteps = 32;
-  for (int i = 0; i <= kSteps; ++i) {
-    const double t = static_cast<double>(i) / kSteps;
-    smooth.push_back(at + t * along + best.dot(course(t)) * out);
-  }
-  return smooth;
+/// Where the horn isn't, seen from its dorsal wall: a wall leans back from toe
+/// to hairline.
+PhotoVector Outwards(const Look& look) {
+  const std::vector<cv::Point2d>& wall = look.seen.dorsal_wall;
+  const cv::Point2d on = wall[wall.size() / 2];
+  const double forward = wall.back().x > wall.front().x ? 1.0 : -1.0;
+  return ToPhoto(look, on + cv::Point2d(forward, 0)) - ToPhoto(look, on);
 }
 
 /// Ends a wall where it meets the ground on which the card stands, and puts
@@ -286,36 +235,58 @@ void PlaceToeOnGround(const Look& look, PlacedCurve& wall, PlacedPoint& toe) {
   }
 }
 
-/// Follows the dorsal wall's edge on the photo, near where it was seen or
-/// between two points of a person.
-std::optional<PlacedCurve> FollowWall(const FindRequest& request,
-                                      const PlaneMap& map,
-                                      const PhotoPolyline& coarse,
-                                      double confidence,
-                                      bool by_person,
-                                      ViewPoints& points) {
-  const double px_per_mm = PxPerMm(map, coarse.front());
-  PhotoPolyline course = coarse;
-  double reach_mm = kWallReachMm;
-  if (!by_person && coarse.size() > 8) {
-    const auto first = EdgeNear(
-        request, coarse, OptionsFor(px_per_mm, kWallSmoothMm, kWallReachMm));
-    if (first) {
-      course = SmoothWall(coarse, first->px, px_per_mm);
-      reach_mm = kSmoothReachMm;
-    }
-  }
+/// The dorsal wall between two points of a person, on the photo's edge.
+std::optional<PlacedCurve> FollowGivenWall(const FindRequest& request,
+                                           const PlaneMap& map,
+                                           const PhotoPolyline& coarse,
+                                           ViewPoints& points) {
   const auto edge = FollowBetween(request,
-                                  course,
-                                  px_per_mm,
-                                  reach_mm,
+                                  coarse,
+                                  PxPerMm(map, coarse.front()),
+                                  kWallReachMm,
                                   points,
-                                  {PointId::kToeHairline, PointId::kToeGround});
+                                  kToes);
   if (!edge) return std::nullopt;
   PlacedCurve wall;
   wall.px = edge->px;
   wall.placed_by = PlacedBy::kFinder;
   wall.sigma_px = edge->sigma_px;
+  wall.correlation_px = edge->correlation_px;
+  wall.confidence = std::min(1.0, edge->seen + 0.2);
+  return wall;
+}
+
+/// The dorsal wall near where the finder saw it, on the photo's edge.
+/// @param look What the finder saw; null if `coarse` is only the straight line
+///   between its points.
+std::optional<PlacedCurve> FollowSeenWall(const FindRequest& request,
+                                          const PlaneMap& map,
+                                          const PhotoPolyline& coarse,
+                                          double confidence,
+                                          const Look* look,
+                                          ViewPoints& points) {
+  const double px_per_mm = PxPerMm(map, coarse.front());
+  PlacedCurve wall;
+  wall.px = coarse;
+  wall.placed_by = PlacedBy::kFinder;
+  wall.sigma_px = kSeenWallSigmaMm * px_per_mm;
+  wall.correlation_px = kWallSmoothMm * px_per_mm;
+  wall.confidence = std::min(confidence, kUnlikely);
+  double reach_mm = kWallReachMm;
+  if (look != nullptr && request.on_edges) {
+    const auto course =
+        FindWallCourse(request.photo.rgb, coarse, Outwards(*look), px_per_mm);
+    // Then what the finder saw is all that there is.
+    if (!course || course->seen < kLeastCourse) return wall;
+    wall.px = course->px;
+    reach_mm = kCourseReachMm;
+  }
+  const auto edge =
+      FollowBetween(request, wall.px, px_per_mm, reach_mm, points, kToes);
+  if (!edge) return look != nullptr ? std::optional(wall) : std::nullopt;
+  wall.px = edge->px;
+  // The same edge may be the wrong one over centimetres.
+  wall.sigma_px = std::hypot(edge->sigma_px, kWallSigmaMm * px_per_mm);
   wall.correlation_px = edge->correlation_px;
   wall.confidence = confidence * std::min(1.0, edge->seen + 0.2);
   if (confidence >= kUnlikely) {
@@ -323,19 +294,11 @@ std::optional<PlacedCurve> FollowWall(const FindRequest& request,
     // two points that would stand in for it, sure or not.
     wall.confidence = std::max(wall.confidence, kUnlikely);
   }
-  if (by_person) return wall;
-  // The same edge may be the wrong one over centimetres.
-  wall.sigma_px = std::hypot(edge->sigma_px, kWallSigmaMm * px_per_mm);
   const auto seen = WallDirection(map, coarse);
   const auto found = WallDirection(map, wall.px);
   if (!seen || !found) return wall;
   const double turned =
       std::abs(std::remainder(*seen - *found, std::numbers::pi));
-  if (turned > kMostTurned) {
-    // One of the two is wrong, more often the edge: a stripe's or a shadow's.
-    wall.px = coarse;
-    wall.sigma_px = kSeenWallSigmaMm * px_per_mm;
-  }
   if (turned > kMostTurned || edge->seen < kLeastSeen) {
     wall.confidence = std::min(wall.confidence, kUnlikely);
   } else if (wall.confidence > kUnlikely) {
@@ -443,8 +406,14 @@ void RefineLateral(const FindRequest& request,
       confidence = std::min(top->confidence, ground->confidence);
     }
     if (coarse.size() >= 2 && confidence >= kLeastConfidence) {
-      auto wall =
-          FollowWall(request, map, coarse, confidence, by_person, points);
+      auto wall = by_person
+                      ? FollowGivenWall(request, map, coarse, points)
+                      : FollowSeenWall(request,
+                                       map,
+                                       coarse,
+                                       confidence,
+                                       coarse.size() >= 8 ? look : nullptr,
+                                       points);
       auto& toe = points.at(PointId::kToeGround);
       if (wall && look != nullptr && toe &&
           toe->placed_by == PlacedBy::kFinder) {

@@ -341,7 +341,7 @@ TEST(DorsalWall, IsFollowedBetweenTwoGivenToePoints) {
   EXPECT_EQ(found->points.at(PointId::kToeGround)->px, ground);
 }
 
-TEST(DorsalWall, IsTakenAsSeenWhereTheEdgeRunsElsewhere) {
+TEST(DorsalWall, IsUnsureWhereTheFinderSawItElsewhere) {
   const auto plane = LookingAt({200, 60}, 500, kPhoto, 0, 0, 0);
   const PlaneMap map = geometry::NominalMap(plane);
   const PhotoPoint ground{300, 700};
@@ -377,13 +377,10 @@ TEST(DorsalWall, IsTakenAsSeenWhereTheEdgeRunsElsewhere) {
     ASSERT_TRUE(found);
     ASSERT_TRUE(found->points.dorsal_wall);
     const auto& wall = *found->points.dorsal_wall;
-    // One that is turned little is the wall's; of one turned more nobody knows.
-    const bool followed = degrees < 1;
-    EXPECT_EQ(find::IsSure(wall), followed);
+    // Of an edge that is turned more the finder may be right.
+    EXPECT_EQ(find::IsSure(wall), degrees < 1);
     for (const PhotoPoint p : wall.px) {
-      EXPECT_NEAR(Dot(p - middle, Perpendicular(followed ? edge : along)),
-                  0,
-                  followed ? 0.5 : 1e-6);
+      EXPECT_NEAR(Dot(p - middle, Perpendicular(edge)), 0, 0.5);
     }
   }
 }
@@ -433,6 +430,32 @@ TEST(DorsalWall, SeenFromBeforeTheFootIsNotAllUnsure) {
   EXPECT_GT(std::abs(Dot(wall.px[wall.px.size() / 2] - a, across)),
             1.0 * px_per_mm);
   EXPECT_LT(wall.sigma_px, 0.35 * px_per_mm);
+}
+
+TEST(DorsalWall, IsTakenAsSeenWhereThereIsNoEdge) {
+  geometry::Random random(11);
+  const auto plane = LookingAt({200, 60}, 500, kPhoto, 0, 0, 0);
+  const PlaneMap map = geometry::NominalMap(plane);
+  Seer seer;
+  for (int i = 0; i <= 32; ++i) {
+    seer.wall.push_back(*map.Apply(
+        PhotoPoint{560, 390} + (i / 32.0) * geometry::PhotoVector{-260, 310}));
+  }
+  seer.points = {{PointId::kToeGround, seer.wall.back()},
+                 {PointId::kToeHairline, seer.wall.front()}};
+  const photo::Photo photo = PhotoOf(Draw(
+      kPhoto, [](double, double) { return 0.2; }, 0.004, random));
+  FindRequest request{View::kLateral, photo, plane};
+  request.given.view = View::kLateral;
+  const auto found = FindPoints(request, seer);
+  ASSERT_TRUE(found);
+  ASSERT_TRUE(found->points.dorsal_wall);
+  const auto& wall = *found->points.dorsal_wall;
+  EXPECT_FALSE(find::IsSure(wall));
+  ASSERT_EQ(wall.px.size(), seer.wall.size());
+  for (std::size_t i = 0; i < wall.px.size(); ++i) {
+    EXPECT_LT(Distance(wall.px[i], map.Inverse(seer.wall[i])), 1e-6);
+  }
 }
 
 // The straight line between two points would stand in for it.
