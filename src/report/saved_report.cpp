@@ -65,6 +65,12 @@ SavedView ViewOf(const json& photo, const json& points, View which) {
     if (point.contains("mm")) {
       view.mm.at(static_cast<std::size_t>(id)) = PointOf(point.at("mm"));
     }
+    const char* const seen = point.contains("seen_px") ? "seen_px" : "px";
+    if (point.contains(seen)) {
+      const json& px = point.at(seen);
+      view.seen_px.at(static_cast<std::size_t>(id)) = {px.at(0).get<double>(),
+                                                       px.at(1).get<double>()};
+    }
     if (point.contains("covariance_mm2")) {
       const json& c = point.at("covariance_mm2");
       view.covariance.at(static_cast<std::size_t>(id)) = {

@@ -33,6 +33,10 @@ struct SavedView {
   /// Of `mm` [mm^2]; nothing where the report doesn't tell it.
   std::array<geometry::Covariance<geometry::FootFrame>, geometry::kPointCount>
       covariance{};
+  /// Where the photo shows each point: a heel from the side where it was seen,
+  /// not where the middle plane's would be.
+  std::array<std::optional<geometry::PhotoPoint>, geometry::kPointCount>
+      seen_px;
   geometry::FootPolyline outline;      ///< Empty if there is none.
   geometry::FootPolyline dorsal_wall;  ///< Empty if there is none.
   /// Points and lines that the program placed without being sure, in words.
