@@ -397,13 +397,15 @@ Result<SideFrame> SideFrameOf(const PlaneMap& map,
                               const BranchDepth& depth,
                               PhotoPoint toe,
                               PhotoPoint heel,
+                              geometry::HeelPlane heel_plane,
                               double heel_sigma_mm) {
   const Refusal missing{
       RefusalCode::kPointMissing,
       "Toe and heel on the ground don't lie in the measured plane.",
       "Place toe_ground and heel_ground in the photo of the shod foot."};
   const auto front = map.Apply(toe);
-  const auto back = map.ApplyNearer(heel, depth.At(1.0));
+  const bool near = heel_plane == geometry::HeelPlane::kNear;
+  const auto back = map.ApplyNearer(heel, near ? depth.At(1.0) : 0.0);
   if (!front || !back) return missing;
   SideFrame frame;
   frame.toe = *front;

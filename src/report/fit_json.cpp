@@ -122,7 +122,8 @@ json GapJson(const FootFit& fit) {
          {"branch", SideWordsOf(fit.sole.foot, place.side)},
          {"from_toe_mm", RoundedForFile(place.from_toe_mm)},
          {"foot", ToJson(place.foot)},
-         {"gap_mm", RoundedForFile(place.gap_mm)}});
+         {"gap_mm", RoundedForFile(place.gap_mm)},
+         {"standard_uncertainty", RoundedForFile(place.standard_uncertainty)}});
   }
   return {
       {"file", CleanUtf8(fit.options.loose_shoe->file)},

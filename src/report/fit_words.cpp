@@ -179,6 +179,10 @@ void AddGap(const FootFit& fit, Page& page) {
                           list.empty() ? "" : ", ",
                           place->from_toe_mm,
                           shown == 0 ? 0.0 : shown);
+      // Near a buttress only: elsewhere it is as sure as the photo.
+      if (place->standard_uncertainty > 0.3) {
+        list += fmt::format(" ± {:.1f}", 1.96 * place->standard_uncertainty);
+      }
     }
     page.Wrapped(list,
                  fmt::format("  {} (mm from the toe: gap) ",

@@ -287,32 +287,34 @@ namespace {
 struct OnGround {
   geometry::PhotoPoint toe;
   geometry::PhotoPoint heel;
+  geometry::HeelPlane heel_plane = geometry::HeelPlane::kMiddle;
   double heel_sigma_mm = 2.0;  // CHOSEN: the finder's.
 };
 
 std::optional<OnGround> OnGroundOf(const WornSideRequest& request) {
   const SavedView& view = *request.shod.lateral;
+  constexpr auto kToe = static_cast<std::size_t>(PointId::kToeGround);
+  constexpr auto kHeel = static_cast<std::size_t>(PointId::kHeelGround);
+  const ViewPoints given = request.given.value_or(ViewPoints{});
   OnGround on;
-  const auto place = [&](PointId id, geometry::PhotoPoint& px) {
-    if (request.given && request.given->at(id)) {
-      px = request.given->at(id)->px;
-      return true;
-    }
-    const auto& seen = view.seen_px.at(static_cast<std::size_t>(id));
-    if (seen) px = *seen;
-    return seen.has_value();
-  };
-  if (!place(PointId::kToeGround, on.toe) ||
-      !place(PointId::kHeelGround, on.heel)) {
+  if (given.points[kToe]) {
+    on.toe = given.points[kToe]->px;
+  } else if (view.px[kToe]) {
+    on.toe = *view.px[kToe];
+  } else {
     return std::nullopt;
   }
-  const double variance =
-      view.covariance[static_cast<std::size_t>(PointId::kHeelGround)].xx;
-  if (request.given && request.given->at(PointId::kHeelGround)) {
+  if (given.points[kHeel]) {
+    on.heel = given.points[kHeel]->px;
+    on.heel_plane = given.heel_plane;
     on.heel_sigma_mm = 0.5;  // CHOSEN: a person's, as find::PersonSigmaPx.
-  } else if (variance > 0) {
-    on.heel_sigma_mm = std::sqrt(variance);
+    return on;
   }
+  if (!view.px[kHeel]) return std::nullopt;
+  on.heel = view.near_px[kHeel].value_or(*view.px[kHeel]);
+  if (view.near_px[kHeel]) on.heel_plane = geometry::HeelPlane::kNear;
+  const double variance = view.covariance[kHeel].xx;
+  if (variance > 0) on.heel_sigma_mm = std::sqrt(variance);
   return on;
 }
 
@@ -399,8 +401,8 @@ Result<WornSide> ReadWornSide(const WornSideRequest& request) {
   const auto depth = DepthOf(request, left);
   if (!depth) return depth.error();
   const geometry::PlaneMap map = geometry::NominalMap(read->plane);
-  const auto frame =
-      fit::SideFrameOf(map, *depth, on->toe, on->heel, on->heel_sigma_mm);
+  const auto frame = fit::SideFrameOf(
+      map, *depth, on->toe, on->heel, on->heel_plane, on->heel_sigma_mm);
   if (!frame) return frame.error();
   if (request.given && request.given->shoe_ground) {
     worn.placed_by = PlacedBy::kPerson;

@@ -75,7 +75,8 @@ struct SideFrame {
 };
 
 /// @param toe   The toe's ground contact in the photo.
-/// @param heel  The heel's end as the photo shows it, on the near branch.
+/// @param heel  The heel's end as the photo shows it: on the near branch, or
+///   where the middle plane's heel would appear.
 /// @param heel_sigma_mm  Of its place along the ground.
 /// @return kPointMissing if the photo doesn't show the plane there, or toe and
 ///   heel are no foot's length apart.
@@ -83,6 +84,7 @@ Result<SideFrame> SideFrameOf(const geometry::PlaneMap& map,
                               const BranchDepth& depth,
                               geometry::PhotoPoint toe,
                               geometry::PhotoPoint heel,
+                              geometry::HeelPlane heel_plane,
                               double heel_sigma_mm);
 
 /// Where the photo shows a place of the near branch.
