@@ -210,7 +210,8 @@ TEST(ShoeTemplate, ALargeFootIsTiledAndEachSheetCanBeChecked) {
       if (here == next || std::abs(body[i].y - t.sole.axis_y) < 4) continue;
       for (const std::size_t k : {i, i + 1}) {
         const double off = EdgeOff(t, paper, pages, k);
-        if (std::isfinite(off)) EXPECT_LT(std::abs(off), 0.2) << body[k].x;
+        if (!std::isfinite(off)) continue;
+        EXPECT_LT(std::abs(off), 0.2) << body[k].x;
       }
       ++joints;
     }

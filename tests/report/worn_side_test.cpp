@@ -225,8 +225,12 @@ TEST(WornSide, WhatIsCoveredOrDarkOnDarkIsNotAnsweredWrongly) {
       continue;
     }
     const double truth = foot.truth.shoe->rise_mm;
-    if (worn->level->verdict == LevelVerdict::kLevel) EXPECT_LT(truth, 1.0);
-    if (worn->level->verdict == LevelVerdict::kSprung) EXPECT_GT(truth, 1.0);
+    if (worn->level->verdict == LevelVerdict::kLevel) {
+      EXPECT_LT(truth, 1.0);
+    }
+    if (worn->level->verdict == LevelVerdict::kSprung) {
+      EXPECT_GT(truth, 1.0);
+    }
     EXPECT_NE(worn->level->verdict, LevelVerdict::kLow);
   }
   EXPECT_GE(silent, 3);
