@@ -31,6 +31,10 @@ constexpr double kBendFrom = 0.55;
 constexpr double kEndLeftOut = 3.0;
 /// CHOSEN: an edge in a photo isn't known better than this [mm].
 constexpr double kLeastScatter = 0.03;
+/// CHOSEN: a shoe's side is as high at the heel as in front, but for wear and
+/// what one sees of its upper face; on rendered scenes up to 1.1 mm. Where it
+/// looks higher by more, the shadow below a heel passed for it [mm].
+constexpr double kMostHigher = 1.3;
 /// CHOSEN: places of an edge nearer than this err together [mm].
 constexpr double kTogether = 6.0;
 /// The card leans by this, as geometry::PlaneDoubt has it [mm per mm of depth].
@@ -261,6 +265,28 @@ double Median(std::vector<double> values) {
   return *middle;
 }
 
+/// How much higher the side is at the heel than in front; nothing where one of
+/// the two isn't seen.
+std::optional<double> HigherAtHeel(const SideFrame& frame,
+                                   const Course& ground,
+                                   const Course& foot) {
+  const auto height = [&](double from, double to) {
+    std::vector<double> heights;
+    for (double s = from * frame.length_mm; s < to * frame.length_mm;
+         s += 1.0) {
+      const auto low = HeightAt(ground, s);
+      const auto high = HeightAt(foot, s);
+      if (low && high) heights.push_back(*high - *low);
+    }
+    return heights.size() < 6 ? std::optional<double>()
+                              : std::optional(Median(heights));
+  };
+  const auto front = height(0.15, kBendFrom);
+  const auto heel = height(0.85, 0.97);
+  if (!front || !heel) return std::nullopt;
+  return *heel - *front;
+}
+
 /// From the shoe's ground edge to another edge, along its front half.
 std::optional<LevelLength> ThicknessOf(const SideFrame& frame,
                                        const Course& ground,
@@ -484,6 +510,21 @@ Result<ShoeLevel> LevelOf(const PlaneMap& map,
         "What was followed is too uneven to be the shoe's ground edge.",
         "Clean the shoe's side, photograph it again on clean, hard ground, or "
         "place the edge by hand (shoe_ground)."};
+  }
+  if (!ground.by_person) {
+    const auto higher =
+        edges.foot
+            ? HigherAtHeel(
+                  frame, ground, CourseOf(map, frame, depth, *edges.foot))
+            : std::nullopt;
+    if (!higher || std::abs(*higher) > kMostHigher) {
+      return Refusal{
+          RefusalCode::kImplausible,
+          "The shoe's side isn't seen equally high in front and at the heel: "
+          "what was followed may be the shadow below the heel.",
+          "Photograph it again in even light, without the sun behind the foot, "
+          "or place the edge by hand (shoe_ground)."};
+    }
   }
   ShoeLevel level;
   level.scatter_mm = fitted.scatter_mm;

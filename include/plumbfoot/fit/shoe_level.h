@@ -153,7 +153,9 @@ struct ShoeLevel {
 /// are known (normal priors).
 ///
 /// @return kTooFewPoints where the edge leaves too much of the front half or of
-///   the heel open, kImplausible where it is no smooth edge.
+///   the heel open; kImplausible where it is no smooth edge, or, of edges that
+///   were found, where the side isn't as high at the heel as in front: a shadow
+///   below a sprung heel would make it look level.
 Result<ShoeLevel> LevelOf(const geometry::PlaneMap& map,
                           const SideFrame& frame,
                           const BranchDepth& depth,
