@@ -35,6 +35,8 @@ struct FitWords {
   std::string shoe_photo;
   std::string shoe_points;
   std::string shod_report;
+  std::string shod_lateral;
+  std::string shod_points;
   std::optional<double> shoe_above;
   bool foot_side_up = false;
   ScaleWords scale;
@@ -108,7 +110,54 @@ Result<report::LooseShoe> LooseShoeOf(const FitWords& words) {
   return report::ReadLooseShoe(request);
 }
 
-Result<report::FitOptions> OptionsOf(const FitWords& words) {
+/// The shoe that the foot wears: its outline from the sole, and from the side
+/// whether it lies level.
+Result<Done> AddWornShoe(const FitWords& words,
+                         const report::SavedReport& bare,
+                         report::FitOptions& options) {
+  const auto shod = report::LoadReport(words.shod_report);
+  if (!shod) return shod.error();
+  // A side photo alone is enough to ask whether it lies level.
+  const bool sole = shod->solar && !shod->solar->outline.empty();
+  if (sole || words.shod_lateral.empty()) {
+    auto shoe = report::WornShoe(*shod);
+    if (!shoe) return shoe.error();
+    options.loose_shoe = std::move(*shoe);
+  }
+  if (words.shod_lateral.empty()) return Done{};
+  if (shod->foot != bare.foot) {
+    return Refusal{RefusalCode::kUsage,
+                   fmt::format("The shod foot is the {}, the bare one the {}.",
+                               geometry::FootWords(shod->foot),
+                               geometry::FootWords(bare.foot)),
+                   "Give two reports of one foot."};
+  }
+  auto scale = ScaleFrom(words.scale);
+  if (!scale) return scale.error();
+  std::optional<ViewPoints> given;
+  if (!words.shod_points.empty()) {
+    auto points = find::LoadPoints(words.shod_points);
+    if (!points) return points.error();
+    if (!points->lateral) {
+      return Refusal{RefusalCode::kPointMissing,
+                     "The points file of the worn shoe has no lateral view.",
+                     "Place the shoe's edge as \"shoe_ground\" of "
+                     "\"lateral\"."};
+    }
+    given = std::move(points->lateral);
+  }
+  auto side = report::ReadWornSide({.photo = words.shod_lateral,
+                                    .scale = std::move(*scale),
+                                    .shod = *shod,
+                                    .bare = bare,
+                                    .given = std::move(given)});
+  if (!side) return side.error();
+  options.worn_side = std::move(*side);
+  return Done{};
+}
+
+Result<report::FitOptions> OptionsOf(const FitWords& words,
+                                     const report::SavedReport& bare) {
   report::FitOptions options = words.options;
   auto sizes = LoadSizes(words.sizes);
   if (!sizes) return sizes.error();
@@ -127,11 +176,8 @@ Result<report::FitOptions> OptionsOf(const FitWords& words) {
     options.loose_shoe = std::move(*shoe);
   }
   if (!words.shod_report.empty()) {
-    const auto shod = report::LoadReport(words.shod_report);
-    if (!shod) return shod.error();
-    auto shoe = report::WornShoe(*shod);
-    if (!shoe) return shoe.error();
-    options.loose_shoe = std::move(*shoe);
+    const auto worn = AddWornShoe(words, bare, options);
+    if (!worn) return worn.error();
   }
   using fit::TargetKind;
   if (words.toe_angle) {
@@ -146,10 +192,10 @@ Result<report::FitOptions> OptionsOf(const FitWords& words) {
 }
 
 ExitStatus RunFit(const FitWords& words) {
-  auto options = OptionsOf(words);
-  if (!options) return Refuse(options.error());
   auto report = report::LoadReport(words.report);
   if (!report) return Refuse(report.error());
+  auto options = OptionsOf(words, *report);
+  if (!options) return Refuse(options.error());
   std::optional<report::SavedReport> other;
   if (!words.other.empty()) {
     auto loaded = report::LoadReport(words.other);
@@ -296,13 +342,30 @@ void AddLooseShoeOptions(CLI::App& command, FitWords& words) {
       .add_flag(
           "--foot-side-up", words.foot_side_up, "It lies with its foot side up")
       ->needs(photo);
+  CLI::Option* shod =
+      command
+          .add_option("--shod-report",
+                      words.shod_report,
+                      "Or: the shoe that the foot wears in this report.json, "
+                      "measured with --shod")
+          ->type_name("REPORT")
+          ->excludes(photo);
+  CLI::Option* side =
+      command
+          .add_option("--shod-lateral",
+                      words.shod_lateral,
+                      "The side photo of that report: does the shoe lie level, "
+                      "or is it sprung?")
+          ->type_name("PHOTO")
+          ->needs(shod);
   command
-      .add_option("--shod-report",
-                  words.shod_report,
-                  "Or: the shoe that the foot wears in this report.json, "
-                  "measured with --shod")
-      ->type_name("REPORT")
-      ->excludes(photo);
+      .add_option("--shod-points",
+                  words.shod_points,
+                  "Its edges, placed by hand: a points file whose lateral view "
+                  "has shoe_ground, and shoe_foot and horn_edge where they are "
+                  "seen")
+      ->type_name("FILE")
+      ->needs(side);
   AddScaleOptions(command, words.scale);
 }
 

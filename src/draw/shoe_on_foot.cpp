@@ -21,6 +21,7 @@ using geometry::FootVector;
 constexpr double kTimes = 8.0;    ///< CHOSEN: so that half a millimetre shows.
 constexpr double kMargin = 30.0;  ///< For bars and numbers.
 constexpr double kHead = 22.0;
+constexpr double kNumberRoom = 12.0;  ///< Beyond a bar's end.
 constexpr Colour kSteel{0.80, 0.83, 0.87};
 constexpr Colour kSteelEdge{0.05, 0.07, 0.12};
 constexpr Colour kHorn{0.62, 0.30, 0.08};
@@ -53,6 +54,14 @@ Frame FrameOf(const ShoeOnFoot& drawing) {
   Frame frame;
   frame.Hold(drawing.gap.shoe);
   frame.Hold(drawing.sole.outline);
+  // The bars at the heels run backwards; kMargin is beside them already.
+  double rearmost = frame.low_x;
+  for (const fit::GapPlace& place : drawing.gap.places) {
+    const FootVector out = place.shoe - place.foot;
+    rearmost = std::min(
+        rearmost, place.foot.x + kTimes * out.x + 0.8 * kMargin - kNumberRoom);
+  }
+  frame.low_x = rearmost;
   return frame;
 }
 
@@ -110,9 +119,10 @@ void Draw(const ShoeOnFoot& drawing, const Frame& frame, Canvas& canvas) {
   line("foot outside, at most", {kVermilion, 3.0, false});
   y += 2;
   line(fmt::format("bars {:.0f} times as long", kTimes), Quiet(2.8));
+  double lowest = std::numeric_limits<double>::infinity();
+  for (const FootPoint& p : drawing.gap.shoe) lowest = std::min(lowest, p.x);
   const auto heel = [&](double past, double side) {
-    const CanvasPoint at = frame({drawing.gap.shoe.empty() ? 0.0 : frame.low_x,
-                                  side * drawing.sole.width * 0.27});
+    const CanvasPoint at = frame({lowest, side * drawing.sole.width * 0.27});
     canvas.Text(fmt::format("heel {:+.0f} mm", past),
                 {at.x, at.y + 2.5},
                 Ink(3.0),

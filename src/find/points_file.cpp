@@ -4,6 +4,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <cstdint>
 #include <fstream>
@@ -36,13 +37,35 @@ std::string_view CurveName(View view) {
   return view == View::kSolar ? "outline" : "dorsal_wall";
 }
 
+/// The curves that a person may place besides, of a shoe from the side.
+constexpr std::array<std::string_view, 3> kShoeCurves = {
+    "shoe_ground", "shoe_foot", "horn_edge"};
+
+template <typename Points>
+auto* ShoeCurveOf(Points& points, std::string_view name) {
+  return name == kShoeCurves[0]   ? &points.shoe_ground
+         : name == kShoeCurves[1] ? &points.shoe_foot
+                                  : &points.horn_edge;
+}
+
+bool IsShoeCurve(View view, std::string_view name) {
+  return view == View::kLateral &&
+         std::find(kShoeCurves.begin(), kShoeCurves.end(), name) !=
+             kShoeCurves.end();
+}
+
 std::string RightNames(View view) {
   std::string names;
   for (const PointId id : geometry::PointsOf(view)) {
     names += std::string(geometry::PointName(id)) + ", ";
   }
   names += CurveName(view);
-  if (view == View::kLateral) names += ", heels_on";
+  if (view == View::kLateral) {
+    for (const std::string_view name : kShoeCurves) {
+      names += ", " + std::string(name);
+    }
+    names += ", heels_on";
+  }
   return names;
 }
 
@@ -64,9 +87,11 @@ std::optional<PhotoPoint> ReadPair(const json& value) {
   return p;
 }
 
-Result<PlacedCurve> ReadCurve(View view, const json& value) {
+Result<PlacedCurve> ReadCurve(View view,
+                              std::string_view name,
+                              const json& value) {
   const std::string where =
-      fmt::format("{}.{}", geometry::ViewName(view), CurveName(view));
+      fmt::format("{}.{}", geometry::ViewName(view), name);
   if (!value.is_array()) {
     return Refusal{RefusalCode::kBadNumber,
                    where + " is not a line in the photo.",
@@ -84,7 +109,8 @@ Result<PlacedCurve> ReadCurve(View view, const json& value) {
       curve.px.front() == curve.px.back()) {
     curve.px.pop_back();
   }
-  const std::size_t least = view == View::kSolar ? kMinOutline : kMinWall;
+  const std::size_t least =
+      view == View::kSolar || IsShoeCurve(view, name) ? kMinOutline : kMinWall;
   if (curve.px.size() < least) {
     return Refusal{RefusalCode::kTooFewPoints,
                    fmt::format("{} has {} different corners; {} are needed.",
@@ -122,10 +148,17 @@ Result<ViewPoints> ReadView(View view, const json& value) {
   for (const auto& [name, entry] : value.items()) {
     if (name == CurveName(view)) {
       if (entry.is_null()) continue;
-      auto curve = ReadCurve(view, entry);
+      auto curve = ReadCurve(view, name, entry);
       if (!curve) return curve.error();
       (view == View::kSolar ? points.outline : points.dorsal_wall) =
           std::move(curve).value();
+      continue;
+    }
+    if (IsShoeCurve(view, name)) {
+      if (entry.is_null()) continue;
+      auto curve = ReadCurve(view, name, entry);
+      if (!curve) return curve.error();
+      *ShoeCurveOf(points, name) = std::move(curve).value();
       continue;
     }
     if (view == View::kLateral && name == "heels_on") {
@@ -182,12 +215,17 @@ ordered_json WriteView(const ViewPoints& points) {
       out[name] = WritePair(points.at(id)->px);
     }
   }
-  const auto& curve =
-      points.view == View::kSolar ? points.outline : points.dorsal_wall;
-  if (curve) {
+  const auto write = [&out](std::string_view name,
+                            const std::optional<PlacedCurve>& curve) {
+    if (!curve) return;
     ordered_json corners = ordered_json::array();
     for (const PhotoPoint p : curve->px) corners.push_back(WritePair(p));
-    out[std::string(CurveName(points.view))] = std::move(corners);
+    out[std::string(name)] = std::move(corners);
+  };
+  write(CurveName(points.view),
+        points.view == View::kSolar ? points.outline : points.dorsal_wall);
+  for (const std::string_view name : kShoeCurves) {
+    write(name, *ShoeCurveOf(points, name));
   }
   if (points.view == View::kLateral) {
     out["heels_on"] =
@@ -293,10 +331,21 @@ Result<Done> CheckInside(const ViewPoints& points, cv::Size size) {
       return refuse(geometry::PointName(id), points.at(id)->px);
     }
   }
-  for (const auto& curve : {points.outline, points.dorsal_wall}) {
-    if (!curve) continue;
-    for (const PhotoPoint p : curve->px) {
-      if (outside(p)) return refuse(CurveName(points.view), p);
+  const auto first_outside =
+      [&](const std::optional<PlacedCurve>& curve) -> const PhotoPoint* {
+    if (!curve) return nullptr;
+    const auto found =
+        std::find_if(curve->px.begin(), curve->px.end(), outside);
+    return found == curve->px.end() ? nullptr : &*found;
+  };
+  for (const auto* curve : {&points.outline, &points.dorsal_wall}) {
+    if (const auto* p = first_outside(*curve)) {
+      return refuse(CurveName(points.view), *p);
+    }
+  }
+  for (const std::string_view name : kShoeCurves) {
+    if (const auto* p = first_outside(*ShoeCurveOf(points, name))) {
+      return refuse(name, *p);
     }
   }
   return Done{};

@@ -122,7 +122,8 @@ json GapJson(const FootFit& fit) {
          {"branch", SideWordsOf(fit.sole.foot, place.side)},
          {"from_toe_mm", RoundedForFile(place.from_toe_mm)},
          {"foot", ToJson(place.foot)},
-         {"gap_mm", RoundedForFile(place.gap_mm)}});
+         {"gap_mm", RoundedForFile(place.gap_mm)},
+         {"standard_uncertainty", RoundedForFile(place.standard_uncertainty)}});
   }
   return {
       {"file", CleanUtf8(fit.options.loose_shoe->file)},
@@ -134,6 +135,51 @@ json GapJson(const FootFit& fit) {
       {"heel_right_mm", RoundedForFile(gap.heel_right_mm)},
       {"places", std::move(places)},
       {"outline", ToJson(gap.shoe)}};
+}
+
+json LevelJson(const std::optional<fit::LevelLength>& length) {
+  if (!length) return nullptr;
+  return {
+      {"mm", RoundedForFile(length->mm)},
+      {"standard_uncertainty", RoundedForFile(length->standard_uncertainty)},
+      {"interval95",
+       json::array(
+           {RoundedForFile(length->low95), RoundedForFile(length->high95)})}};
+}
+
+json PhotoLine(const std::optional<geometry::PlacedCurve>& curve) {
+  if (!curve || curve->px.empty()) return nullptr;
+  json points = json::array();
+  for (const auto& p : curve->px) {
+    points.push_back(json::array({RoundedForFile(p.x), RoundedForFile(p.y)}));
+  }
+  return points;
+}
+
+json WornSideJson(const FootFit& fit) {
+  if (!fit.options.worn_side) return nullptr;
+  const WornSide& worn = *fit.options.worn_side;
+  json entry = {{"file", CleanUtf8(worn.photo.file_name)},
+                {"side", worn.side == fit::Side::kLeft ? "left" : "right"},
+                {"branch", SideWordsOf(fit.sole.foot, worn.side)},
+                {"placed_by", geometry::PlacedByName(worn.placed_by)},
+                {"verdict", nullptr},
+                {"words", LevelWords(worn)},
+                {"rise", nullptr},
+                {"thickness", nullptr},
+                {"gap", nullptr},
+                {"ground_px", PhotoLine(worn.edges.ground)},
+                {"foot_px", PhotoLine(worn.edges.foot)},
+                {"horn_px", PhotoLine(worn.edges.horn)}};
+  if (worn.level) {
+    entry["verdict"] = fit::LevelVerdictName(worn.level->verdict);
+    entry["rise"] = LevelJson(worn.level->rise);
+    entry["thickness"] = LevelJson(worn.level->thickness);
+    entry["gap"] = LevelJson(worn.level->gap);
+  } else {
+    entry["not_told"] = geometry::CodeName(worn.not_told->code);
+  }
+  return entry;
 }
 
 json ToJson(const FootFit& fit) {
@@ -192,6 +238,7 @@ json ToJson(const FootFit& fit) {
       {"holding_as_nails", fit.nails.holding()},
       {"clips", std::move(clips)},
       {"loose_shoe", GapJson(fit)},
+      {"worn_side", WornSideJson(fit)},
       {"outlines",
        {{"foot", ToJson(fit.sole.outline)},
         {"shoe", ToJson(fit.shoe.body)},

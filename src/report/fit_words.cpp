@@ -179,11 +179,28 @@ void AddGap(const FootFit& fit, Page& page) {
                           list.empty() ? "" : ", ",
                           place->from_toe_mm,
                           shown == 0 ? 0.0 : shown);
+      // Near a buttress only: elsewhere it is as sure as the photo.
+      if (place->standard_uncertainty > 0.3) {
+        list += fmt::format(" ± {:.1f}", 1.96 * place->standard_uncertainty);
+      }
     }
     page.Wrapped(list,
                  fmt::format("  {} (mm from the toe: gap) ",
                              SideWordsOf(fit.sole.foot, side)));
   }
+}
+
+void AddWornSide(const FootFit& fit, Page& page) {
+  if (!fit.options.worn_side) return;
+  const WornSide& worn = *fit.options.worn_side;
+  page.Heading("The worn shoe from the side");
+  page.Wrapped(
+      CleanForTerminal(fmt::format("{}, {} branch: {}",
+                                   worn.photo.file_name,
+                                   SideWordsOf(fit.sole.foot, worn.side),
+                                   LevelWords(worn))),
+      "  ");
+  for (const std::string& line : LevelLines(worn)) page.Wrapped(line, "  ");
 }
 
 void AddFoot(const FootFit& fit, Page& page) {
@@ -218,6 +235,7 @@ void AddFoot(const FootFit& fit, Page& page) {
     }
   }
   AddGap(fit, page);
+  AddWornSide(fit, page);
   page.Heading("Mind");
   for (const FitCaution& caution : fit.cautions) {
     page.Wrapped(CleanForTerminal(caution.words), "  - ");
@@ -295,6 +313,81 @@ std::string TargetWords(const fit::Target& target) {
       return fmt::format("a heel height of {:.1f} mm", target.value);
   }
   throw std::invalid_argument("TargetWords: not a TargetKind");
+}
+
+namespace {
+
+std::string Interval(const fit::LevelLength& length) {
+  const auto clean = [](double mm) { return std::round(10 * mm) / 10 + 0.0; };
+  return fmt::format("{:.1f} mm (95 %: {:.1f} to {:.1f})",
+                     clean(length.mm),
+                     clean(length.low95),
+                     clean(length.high95));
+}
+
+}  // namespace
+
+std::string LevelWords(const WornSide& worn) {
+  if (!worn.level) {
+    return "can't be told. " + worn.not_told->message + " " +
+           worn.not_told->remedy;
+  }
+  const fit::ShoeLevel& level = *worn.level;
+  switch (level.verdict) {
+    case fit::LevelVerdict::kLevel:
+      return fmt::format(
+          "level: the heel lies within {:.0f} mm of the shoe's straight ground "
+          "line",
+          fit::kLevelWithin);
+    case fit::LevelVerdict::kSprung:
+      return fmt::format("sprung by {:.1f} mm at the heel", level.rise.mm);
+    case fit::LevelVerdict::kLow:
+      return fmt::format(
+          "the heel lies {:.1f} mm below the shoe's straight ground line: the "
+          "branch is bent down, or the toe is rolled or worn",
+          -level.rise.mm);
+    case fit::LevelVerdict::kUnsure:
+      return "can't be told: what the photo leaves open is larger than what it "
+             "shows. Photograph it from as low as the shoe, nearer";
+  }
+  throw std::invalid_argument("LevelWords: not a LevelVerdict");
+}
+
+std::vector<std::string> LevelLines(const WornSide& worn) {
+  std::vector<std::string> lines;
+  if (!worn.level) return lines;
+  const fit::ShoeLevel& level = *worn.level;
+  lines.push_back("rise of the heel over the ground line: " +
+                  Interval(level.rise));
+  if (level.thickness) {
+    lines.push_back("height of the shoe's side: " + Interval(*level.thickness));
+  } else {
+    lines.emplace_back(
+        "height of the shoe's side: its edge to the foot isn't "
+        "clear enough");
+  }
+  if (level.gap) {
+    lines.push_back("from the shoe to the horn at the heel: " +
+                    Interval(*level.gap));
+  }
+  return lines;
+}
+
+draw::ShoeSideDrawing ShoeSideOf(const FootFit& fit) {
+  const WornSide& worn = *fit.options.worn_side;
+  draw::ShoeSideDrawing drawing;
+  drawing.rgb = worn.photo.rgb;
+  drawing.title = TitleOf(fit.report, fit.report.foot) + ": the worn shoe, " +
+                  std::string(SideWordsOf(fit.sole.foot, worn.side)) +
+                  " branch";
+  drawing.verdict = UpperFirst(LevelWords(worn));
+  drawing.lines = LevelLines(worn);
+  drawing.ground = worn.edges.ground.px;
+  if (worn.edges.foot) drawing.foot = worn.edges.foot->px;
+  if (worn.edges.horn) drawing.horn = worn.edges.horn->px;
+  if (!worn.level) drawing.looked = worn.looked;
+  drawing.level = worn.level;
+  return drawing;
 }
 
 draw::ShoeOnFoot ShoeOnFootOf(const FootFit& fit) {

@@ -5,8 +5,10 @@
 
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "plumbfoot/draw/shoe_on_foot.h"
+#include "plumbfoot/draw/shoe_side.h"
 #include "plumbfoot/fit/nails.h"
 #include "plumbfoot/fit/shoe.h"
 #include "plumbfoot/fit/sole.h"
@@ -30,6 +32,12 @@ std::string_view LeftOutWords(fit::LeftOut reason);
 std::string StepWords(fit::TrimStep step);
 /// The loose shoe laid on the foot, to be drawn.
 draw::ShoeOnFoot ShoeOnFootOf(const FootFit& fit);
+/// "sprung by 3.2 mm at the heel"; or why it can't be told.
+std::string LevelWords(const WornSide& worn);
+/// The numbers below it, a line each; none where it can't be told.
+std::vector<std::string> LevelLines(const WornSide& worn);
+/// The worn shoe on its side photo, to be drawn.
+draw::ShoeSideDrawing ShoeSideOf(const FootFit& fit);
 /// "a toe angle of 52.0°".
 std::string TargetWords(const fit::Target& target);
 

@@ -7,9 +7,13 @@
 #include <cmath>
 #include <utility>
 
+#include "plumbfoot/draw/shoe_side.h"
+#include "plumbfoot/find/points_file.h"
 #include "plumbfoot/find/shoe_outline.h"
+#include "plumbfoot/find/shoe_side.h"
 #include "plumbfoot/fit/inches.h"
 #include "plumbfoot/geometry/polyline.h"
+#include "plumbfoot/photo/encode_jpeg.h"
 #include "report/fit_words.h"
 #include "report/text.h"
 
@@ -136,8 +140,31 @@ bool EdgeJumps(const FootFit& fit) {
   return false;
 }
 
+void AddWornSideCautions(FootFit& fit) {
+  if (!fit.options.worn_side) return;
+  const WornSide& worn = *fit.options.worn_side;
+  if (!worn.level) {
+    fit.cautions.push_back({"level_not_told",
+                            "Whether the worn shoe lies level can't be told: " +
+                                worn.not_told->message + " " +
+                                worn.not_told->remedy});
+    fit.needs_person = true;
+    return;
+  }
+  const fit::ShoeLevel& level = *worn.level;
+  if (level.verdict == fit::LevelVerdict::kSprung ||
+      (level.gap && level.gap->low95 > fit::kLevelWithin)) {
+    fit.cautions.push_back(
+        {"shoe_sprung",
+         "The worn shoe stands off at the heel. Unless that was meant, see "
+         "whether the nails still hold and whether the branch presses on frog "
+         "or sole, before the horse works in it."});
+  }
+}
+
 void AddCautions(FootFit& fit) {
   AddTrimCautions(fit);
+  AddWornSideCautions(fit);
   if (fit.gap && EdgeJumps(fit)) {
     fit.cautions.push_back(
         {"shoe_edge_jumps",
@@ -253,6 +280,162 @@ Result<LooseShoe> WornShoe(const SavedReport& shod) {
   return LooseShoe{shod.solar->file, shod.solar->outline, PlacedBy::kFinder};
 }
 
+namespace {
+
+/// Toe and heel on the ground where the photo shows them: a person's, else the
+/// report's.
+struct OnGround {
+  geometry::PhotoPoint toe;
+  geometry::PhotoPoint heel;
+  geometry::HeelPlane heel_plane = geometry::HeelPlane::kMiddle;
+  double heel_sigma_mm = 2.0;  // CHOSEN: the finder's.
+};
+
+std::optional<OnGround> OnGroundOf(const WornSideRequest& request) {
+  const SavedView& view = *request.shod.lateral;
+  constexpr auto kToe = static_cast<std::size_t>(PointId::kToeGround);
+  constexpr auto kHeel = static_cast<std::size_t>(PointId::kHeelGround);
+  const ViewPoints given = request.given.value_or(ViewPoints{});
+  OnGround on;
+  if (given.points[kToe]) {
+    on.toe = given.points[kToe]->px;
+  } else if (view.px[kToe]) {
+    on.toe = *view.px[kToe];
+  } else {
+    return std::nullopt;
+  }
+  if (given.points[kHeel]) {
+    on.heel = given.points[kHeel]->px;
+    on.heel_plane = given.heel_plane;
+    on.heel_sigma_mm = 0.5;  // CHOSEN: a person's, as find::PersonSigmaPx.
+    return on;
+  }
+  if (!view.px[kHeel]) return std::nullopt;
+  on.heel = view.near_px[kHeel].value_or(*view.px[kHeel]);
+  if (view.near_px[kHeel]) on.heel_plane = geometry::HeelPlane::kNear;
+  const double variance = view.covariance[kHeel].xx;
+  if (variance > 0) on.heel_sigma_mm = std::sqrt(variance);
+  return on;
+}
+
+/// The branch that faces the camera, from the shod sole or else the bare one.
+Result<fit::BranchDepth> DepthOf(const WornSideRequest& request, bool left) {
+  for (const SavedReport* report : {&request.shod, &request.bare}) {
+    if (!report->solar || report->solar->outline.empty()) continue;
+    return fit::BranchOfSole(report->solar->outline, left, report->shod);
+  }
+  return Refusal{RefusalCode::kPointMissing,
+                 "How far the branch stands before the foot's middle isn't "
+                 "known: neither report has the outline of a sole.",
+                 "Measure the foot with --solar, too."};
+}
+
+/// Finds the edges where a level shoe's would be.
+Result<fit::BranchEdges> FindEdges(const cv::Mat& rgb,
+                                   const geometry::PlaneMap& map,
+                                   const fit::SideFrame& frame,
+                                   const fit::BranchDepth& depth,
+                                   geometry::PhotoPolyline& looked) {
+  find::ShoeSideRequest request{rgb, {}, {}};
+  // CHOSEN: from behind the toe's bend to the heel's rounding.
+  for (double back = 0.06 * frame.length_mm; back < frame.length_mm - 3.0;
+       back += 1.0) {
+    const auto low = fit::OnBranch(map, frame, depth, back, 0.0);
+    const auto high = fit::OnBranch(map, frame, depth, back, 1.0);
+    request.level.push_back(low);
+    request.up.push_back(high - low);
+  }
+  looked = request.level;
+  auto side = find::FindShoeSide(request);
+  if (!side) return side.error();
+  return fit::BranchEdges{
+      std::move(side->ground), std::move(side->foot), std::nullopt};
+}
+
+}  // namespace
+
+Result<WornSide> ReadWornSide(const WornSideRequest& request) {
+  const SavedReport& shod = request.shod;
+  if (!shod.shod) {
+    return Refusal{RefusalCode::kUsage,
+                   "The foot of that report is bare: it wears no shoe that "
+                   "could be level or sprung.",
+                   "Give a report that was measured with --shod."};
+  }
+  if (!shod.lateral) {
+    return Refusal{RefusalCode::kPointMissing,
+                   "The report of the shod foot has no photo from the side.",
+                   "Measure the shod foot with --lateral."};
+  }
+  auto read = OpenPhoto(request.photo, request.scale);
+  if (!read) return read.error();
+  if (read->photo.sha256 != shod.lateral->sha256) {
+    return Refusal{RefusalCode::kUsage,
+                   fmt::format("{} is not the side photo that the report of "
+                               "the shod foot was measured on.",
+                               request.photo.string()),
+                   fmt::format("Name that photo: {}.", shod.lateral->file)};
+  }
+  if (read->plane.scale == geometry::ScaleSource::kNone) {
+    if (read->card_refusal) return *read->card_refusal;
+    return Refusal{RefusalCode::kNoScale,
+                   "There is no card in the side photo.",
+                   "Stand the card on the ground beside the foot."};
+  }
+  if (request.given) {
+    const auto inside =
+        find::CheckInside(*request.given, read->photo.rgb.size());
+    if (!inside) return inside.error();
+  }
+  const auto on = OnGroundOf(request);
+  if (!on) {
+    return Refusal{RefusalCode::kPointMissing,
+                   "Toe and heel on the ground are not placed in the report "
+                   "of the shod foot.",
+                   "Place toe_ground and heel_ground by hand."};
+  }
+  WornSide worn;
+  // Whoever looks at a horse's left side has its head on the left.
+  const bool left = on->toe.x < on->heel.x;
+  worn.side = left ? fit::Side::kLeft : fit::Side::kRight;
+  const auto depth = DepthOf(request, left);
+  if (!depth) return depth.error();
+  const geometry::PlaneMap map = geometry::NominalMap(read->plane);
+  const auto frame = fit::SideFrameOf(
+      map, *depth, on->toe, on->heel, on->heel_plane, on->heel_sigma_mm);
+  if (!frame) return frame.error();
+  if (request.given && request.given->shoe_ground) {
+    worn.placed_by = PlacedBy::kPerson;
+    worn.edges = {*request.given->shoe_ground,
+                  request.given->shoe_foot,
+                  request.given->horn_edge};
+    const double sigma = find::PersonSigmaPx(
+        read->photo.rgb.size(), map.PixelsPerMillimetre(frame->toe));
+    for (auto* edge : {&worn.edges.foot, &worn.edges.horn}) {
+      if (*edge) (*edge)->sigma_px = sigma;
+    }
+    worn.edges.ground.sigma_px = sigma;
+  } else {
+    auto edges = FindEdges(read->photo.rgb, map, *frame, *depth, worn.looked);
+    if (edges) {
+      worn.edges = std::move(*edges);
+      if (request.given) worn.edges.horn = request.given->horn_edge;
+    } else {
+      worn.not_told = edges.error();
+    }
+  }
+  if (!worn.not_told) {
+    auto level = fit::LevelOf(map, *frame, *depth, worn.edges);
+    if (level) {
+      worn.level = std::move(*level);
+    } else {
+      worn.not_told = level.error();
+    }
+  }
+  worn.photo = std::move(read->photo);
+  return worn;
+}
+
 Result<FootFit> FitFoot(SavedReport report, const FitOptions& options) {
   if (report.shod) {
     return Refusal{RefusalCode::kImplausible,
@@ -343,6 +526,7 @@ Result<PairFit> FitPair(SavedReport report,
   if (!first) return first.error();
   PairFit pair{std::move(*first), std::nullopt};
   options.loose_shoe.reset();
+  options.worn_side.reset();
   if (other) {
     auto second = FitFoot(std::move(*other), options);
     if (!second) {
@@ -377,6 +561,11 @@ std::vector<photo::NamedBytes> FitFiles(const PairFit& fit) {
     const draw::ShoeOnFoot drawing = ShoeOnFootOf(fit.first);
     files.push_back({"shoe-on-foot.png", draw::ShoeOnFootPng(drawing)});
     files.push_back({"shoe-on-foot.svg", draw::ShoeOnFootSvg(drawing)});
+  }
+  if (fit.first.options.worn_side) {
+    files.push_back(
+        {"shoe-side.jpg",
+         photo::EncodeJpeg(draw::DrawShoeSide(ShoeSideOf(fit.first)))});
   }
   files.push_back({"fit.json", FitText(fit)});
   return files;

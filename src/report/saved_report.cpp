@@ -65,6 +65,16 @@ SavedView ViewOf(const json& photo, const json& points, View which) {
     if (point.contains("mm")) {
       view.mm.at(static_cast<std::size_t>(id)) = PointOf(point.at("mm"));
     }
+    const auto in_photo = [&point](const char* key) {
+      std::optional<geometry::PhotoPoint> px;
+      if (point.contains(key)) {
+        px = {point.at(key).at(0).get<double>(),
+              point.at(key).at(1).get<double>()};
+      }
+      return px;
+    };
+    view.px.at(static_cast<std::size_t>(id)) = in_photo("px");
+    view.near_px.at(static_cast<std::size_t>(id)) = in_photo("seen_px");
     if (point.contains("covariance_mm2")) {
       const json& c = point.at("covariance_mm2");
       view.covariance.at(static_cast<std::size_t>(id)) = {

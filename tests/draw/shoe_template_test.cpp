@@ -192,12 +192,31 @@ TEST(ShoeTemplate, OnPaperAHundredMillimetresAreAHundred) {
 
 TEST(ShoeTemplate, ALargeFootIsTiledAndEachSheetCanBeChecked) {
   const ShoeTemplate t = TemplateOf(LargeFoot());
-  const auto pages = Printed(TemplatePdf(t, Paper::kA4), "tiled");
-  ASSERT_EQ(pages.size(), 5U);  // Two by two, and the table.
-  for (const cv::Mat& page : pages) {
-    EXPECT_NEAR(CheckLength(page), 100.0, 0.1);
+  for (const Paper paper : {Paper::kA4, Paper::kLetter}) {
+    SCOPED_TRACE(paper == Paper::kA4 ? "A4" : "Letter");
+    const auto pages = Printed(TemplatePdf(t, paper), "tiled");
+    ASSERT_EQ(pages.size(), 5U);  // Two by two, and the table.
+    for (const cv::Mat& page : pages) {
+      EXPECT_NEAR(CheckLength(page), 100.0, 0.1);
+    }
+    ExpectEdgeWhereTheNumbersHaveIt(t, paper, pages);
+    // Where the edge goes from one sheet to the next, on either side of the
+    // joint.
+    int joints = 0;
+    const auto& body = t.shoe.body;
+    for (std::size_t i = 0; i + 1 < body.size(); ++i) {
+      const int here = PlaceOnSheet(t, paper, body[i]).sheet;
+      const int next = PlaceOnSheet(t, paper, body[i + 1]).sheet;
+      if (here == next || std::abs(body[i].y - t.sole.axis_y) < 4) continue;
+      for (const std::size_t k : {i, i + 1}) {
+        const double off = EdgeOff(t, paper, pages, k);
+        if (!std::isfinite(off)) continue;
+        EXPECT_LT(std::abs(off), 0.2) << body[k].x;
+      }
+      ++joints;
+    }
+    EXPECT_GE(joints, 2);
   }
-  ExpectEdgeWhereTheNumbersHaveIt(t, Paper::kA4, pages);
 }
 
 /// The numbers of the first path of a layer.

@@ -49,6 +49,29 @@ TEST(PointsFile, KeepsPlacedHiddenAndLeftOutApart) {
   EXPECT_FALSE(points.at(PointId::kHeelLeft));
 }
 
+TEST(PointsFile, KeepsTheEdgesOfAShoeFromTheSide) {
+  const std::string corners =
+      "[[10, 50], [20, 51], [30, 52], [40, 53], [50, 54], [60, 54], [70, 53], "
+      "[80, 52]]";
+  const auto file = ParsePoints(
+      Lateral(R"("shoe_ground": )" + corners + R"(, "horn_edge": )" + corners));
+  ASSERT_TRUE(file);
+  ASSERT_TRUE(file->lateral->shoe_ground);
+  EXPECT_EQ(file->lateral->shoe_ground->px.size(), 8U);
+  EXPECT_EQ(file->lateral->shoe_ground->placed_by, PlacedBy::kPerson);
+  EXPECT_FALSE(file->lateral->shoe_foot);
+  ASSERT_TRUE(file->lateral->horn_edge);
+  EXPECT_EQ(ParsePoints(WritePoints(*file))->lateral->shoe_ground->px,
+            file->lateral->shoe_ground->px);
+  EXPECT_EQ(CheckInside(*file->lateral, {75, 100}).error().code,
+            RefusalCode::kPointOutsidePhoto);
+  EXPECT_EQ(CodeOf(Lateral(R"("shoe_ground": [[1, 2], [3, 4]])")),
+            RefusalCode::kTooFewPoints);
+  // Of a sole there is none.
+  EXPECT_EQ(CodeOf(Solar(R"("shoe_ground": )" + corners)),
+            RefusalCode::kUnknownPoint);
+}
+
 TEST(PointsFile, ReadsTheHeelsPlane) {
   EXPECT_EQ(ParsePoints(Lateral(R"("heels_on": "near")"))->lateral->heel_plane,
             geometry::HeelPlane::kNear);

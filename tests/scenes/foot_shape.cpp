@@ -213,6 +213,21 @@ double FootGeometry::ShoeFit(std::size_t column) const {
   return Mix(shape_.shoe_toe_fit, shape_.shoe_heel_fit, back);
 }
 
+double FootGeometry::HeelBend(double x) const {
+  const double from = 0.45 * shape_.length;
+  const double end = std::min(bearing_.front().x(), bearing_.back().x());
+  const double part = Clamp01((from - x) / (from - end));
+  return part * part;
+}
+
+double FootGeometry::ShoeRise(double x) const {
+  return shape_.shod ? shape_.shoe_rise * HeelBend(x) : 0.0;
+}
+
+double FootGeometry::HornRise(double x) const {
+  return shape_.shod ? (shape_.shoe_rise + shape_.shoe_gap) * HeelBend(x) : 0.0;
+}
+
 void FootGeometry::BuildWall() {
   const double lift = shape_.lift();
   const double toe_x = shape_.length - shape_.toe_flare;

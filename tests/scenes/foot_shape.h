@@ -79,6 +79,8 @@ struct FootShape {
   double shoe_toe_fit = 0.3;    ///< Shoe outside the horn at the toe [mm].
   double shoe_heel_fit = 2.5;   ///< And at the heels [mm].
   bool shoe_fullered = true;
+  double shoe_rise = 0.0;  ///< Its heels' ends bent up off the ground [mm].
+  double shoe_gap = 0.0;   ///< The horn eased off it at the heels [mm].
   int nails = 6;
 
   /// Height of the horn's lower edge above the measured plane [mm].
@@ -129,6 +131,13 @@ class FootGeometry {
   }
   /// How far the shoe stands outside the horn at a column [mm].
   double ShoeFit(std::size_t column) const;
+  /// How far the shoe's ground face is bent off the ground at x: nothing from
+  /// 0.45 of the length forwards, then with the square of the way to the
+  /// heels' ends [mm].
+  double ShoeRise(double x) const;
+  /// How far the horn's lower edge lies above where it would lie on a level
+  /// shoe [mm]: the shoe's rise and the gap to it, which grows alike.
+  double HornRise(double x) const;
 
   /// The hairline's continuation round the heel bulbs, from the right heel to
   /// the left, without these two.
@@ -148,6 +157,7 @@ class FootGeometry {
   Eigen::Vector3d PasternAxis() const;
 
  private:
+  double HeelBend(double x) const;
   void BuildOutline();
   void BuildWall();
   void BuildRear();

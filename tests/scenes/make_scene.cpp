@@ -41,6 +41,8 @@ struct Wishes {
   double toe_angle = 0;
   bool no_card = false;
   bool card_only = false;
+  double shoe_rise = 0;
+  double shoe_gap = 0;
   bool loose_shoe = false;
   bool bare = false;
   bool shod = false;
@@ -87,6 +89,8 @@ int Run(const Wishes& w) {
   FootShape shape = RandomFootShape(random, *foot);
   if (w.bare) shape.shod = false;
   if (w.shod || w.loose_shoe) shape.shod = true;
+  shape.shoe_rise = w.shoe_rise;
+  shape.shoe_gap = w.shoe_gap;
   if (w.toe_angle > 0) {
     const double change = w.toe_angle - shape.toe_angle;
     shape.toe_angle += change;
@@ -146,6 +150,8 @@ int Main(int argc, char** argv) {
   app.add_option("--tilt-deg", w.tilt, "Camera tilt");
   app.add_option("--focal-35mm", w.focal, "Focal length");
   app.add_option("--toe-angle", w.toe_angle, "Turns toe and heel alike");
+  app.add_option("--shoe-rise", w.shoe_rise, "Its heels bent off the ground");
+  app.add_option("--shoe-gap", w.shoe_gap, "The horn eased off its heels");
   app.add_flag("--no-card", w.no_card);
   app.add_flag(
       "--card-only", w.card_only, "The card and plain ground, quickly");

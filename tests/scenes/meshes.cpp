@@ -49,7 +49,10 @@ void AddWall(const FootGeometry& foot, Things& things) {
   const auto& columns = foot.columns();
   for (const WallColumn& c : columns) {
     for (int r = 0; r <= kRows; ++r) {
-      const double down = static_cast<double>(r) / kRows;
+      // Eased heels: the wall ends higher.
+      const double ends =
+          1 - foot.HornRise(c.ground.x()) / (c.top.z() - c.base.z());
+      const double down = ends * static_cast<double>(r) / kRows;
       const Vec3 p = ToVec(foot.WallPoint(c, down));
       mesh.Add(p, {c.along, down, p.z, 0});
     }
@@ -86,6 +89,7 @@ void AddSolarSurface(const FootGeometry& foot, Things& things) {
       const SolarPlace place = foot.SolarAt(p.x(), p.y());
       double z = place.z;
       if (r == 0 && i < wall_count) z = foot.shape().lift();
+      z = std::max(z, foot.shape().lift() + foot.HornRise(p.x()));
       mesh.Add({p.x(), p.y(), z},
                {place.wall, place.frog, place.bar, place.sulcus});
     }
@@ -109,9 +113,11 @@ void AddSolarSurface(const FootGeometry& foot, Things& things) {
   std::vector<Vec3> low;
   std::vector<Vec3> high;
   const auto add = [&](const Vector2d& p, const Vec3& top, bool heel) {
-    low.push_back({p.x(),
-                   p.y(),
-                   heel ? foot.shape().lift() : foot.SolarAt(p.x(), p.y()).z});
+    low.push_back(
+        {p.x(),
+         p.y(),
+         std::max(heel ? foot.shape().lift() : foot.SolarAt(p.x(), p.y()).z,
+                  foot.shape().lift() + foot.HornRise(p.x()))});
     high.push_back(top);
   };
   add(foot.right_heel().ground, ToVec(foot.right_heel().top), true);
@@ -287,7 +293,8 @@ void AddShoeBar(const FootGeometry& foot, Things& things) {
     for (const Corner& c : section) {
       const bool in_crease = c.z == 4.0;
       const Vector2d p = outer[i] + c.part * (inner[i] - outer[i]);
-      mesh.Add({p.x(), p.y(), in_crease ? c.z * crease : c.z},
+      const double rise = foot.ShoeRise(outer[i].x());
+      mesh.Add({p.x(), p.y(), rise + (in_crease ? c.z * crease : c.z)},
                {along, c.part * s.shoe_web, in_crease ? 1.0 : 0.0, 0});
     }
   }
@@ -304,10 +311,11 @@ void AddShoeBar(const FootGeometry& foot, Things& things) {
   for (const std::size_t end : {std::size_t{0}, outer.size() - 1}) {
     const Vector2d& o = outer[end];
     const Vector2d& n = inner[end];
-    const auto a = mesh.Add({o.x(), o.y(), 0});
-    const auto b = mesh.Add({n.x(), n.y(), 0});
-    const auto c = mesh.Add({n.x(), n.y(), top});
-    const auto d = mesh.Add({o.x(), o.y(), top});
+    const double rise = foot.ShoeRise(o.x());
+    const auto a = mesh.Add({o.x(), o.y(), rise});
+    const auto b = mesh.Add({n.x(), n.y(), rise});
+    const auto c = mesh.Add({n.x(), n.y(), rise + top});
+    const auto d = mesh.Add({o.x(), o.y(), rise + top});
     mesh.Quad(a, b, c, d);
   }
   things.meshes.push_back(std::move(mesh));
@@ -333,7 +341,7 @@ void AddNails(const FootGeometry& foot, Things& things) {
     const Vector2d tangent = (outer[i + 1] - outer[i - 1]).normalized();
     const Vec3 t{tangent.x(), tangent.y(), 0};
     const Vec3 across{-tangent.y(), tangent.x(), 0};
-    things.meshes.push_back(Box({p.x(), p.y(), 1.2},
+    things.meshes.push_back(Box({p.x(), p.y(), foot.ShoeRise(p.x()) + 1.2},
                                 3.4 * t,
                                 1.5 * across,
                                 {0, 0, 2.0},

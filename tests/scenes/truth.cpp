@@ -162,7 +162,8 @@ void AddLateral(const SceneOptions& o,
   Vector3d hairline = foot.toe().top;
   hairline.y() = 0;
   add(PointId::kToeHairline, hairline);
-  add(PointId::kHeelGround, {heel_ground.x(), heel_ground.y(), 0});
+  add(PointId::kHeelGround,
+      {heel_ground.x(), heel_ground.y(), foot.ShoeRise(heel_ground.x())});
   add(PointId::kHeelHairline, heel.top);
   add(PointId::kPasternUpper, foot.DorsalPastern(o.shape.pastern_upper));
   add(PointId::kPasternLower, foot.DorsalPastern(o.shape.pastern_lower));
@@ -173,6 +174,29 @@ void AddLateral(const SceneOptions& o,
     t.dorsal_mm.push_back(to_foot(p));
     t.dorsal_px.push_back(InPhoto(t, layout, p));
     t.dorsal_visible.push_back(Inside(t, t.dorsal_px.back()));
+  }
+  if (o.shape.shod) {
+    TruthShoe shoe;
+    shoe.rise_mm = foot.ShoeRise(heel_ground.x() + 5.0);
+    shoe.gap_mm =
+        foot.HornRise(heel.ground.x()) - foot.ShoeRise(heel_ground.x());
+    shoe.thickness_mm = o.shape.shoe_thickness;
+    const std::size_t toe = outline.size() / 2;
+    for (std::size_t k = 0; k <= toe; ++k) {
+      const std::size_t i = o.from_left ? toe - k : toe + k;
+      const double x = outline[i].x();
+      const double y = outline[i].y();
+      const double rise = foot.ShoeRise(x);
+      const auto& horn = foot.columns()[i].ground;
+      shoe.ground_px.push_back(InPhoto(t, layout, {x, y, rise}));
+      shoe.foot_px.push_back(
+          InPhoto(t, layout, {x, y, rise + o.shape.shoe_thickness}));
+      shoe.horn_px.push_back(InPhoto(
+          t,
+          layout,
+          {horn.x(), horn.y(), o.shape.lift() + foot.HornRise(horn.x())}));
+    }
+    t.shoe = std::move(shoe);
   }
   // foot_shape.cpp keeps the upper 0.6 of the wall straight.
   t.measures = LateralMeasures(t, 37);
@@ -386,6 +410,14 @@ nlohmann::json ToJson(const Truth& t) {
     j["outline"] = {{"px", ToJson(t.outline_px)},
                     {"mm", ToJson(t.outline_mm)},
                     {"visible", t.outline_visible}};
+  }
+  if (t.shoe) {
+    j["shoe"] = {{"rise_mm", t.shoe->rise_mm},
+                 {"gap_mm", t.shoe->gap_mm},
+                 {"thickness_mm", t.shoe->thickness_mm},
+                 {"ground_px", ToJson(t.shoe->ground_px)},
+                 {"foot_px", ToJson(t.shoe->foot_px)},
+                 {"horn_px", ToJson(t.shoe->horn_px)}};
   }
   if (!t.dorsal_px.empty()) {
     j["dorsal_wall"] = {{"px", ToJson(t.dorsal_px)},

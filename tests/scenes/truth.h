@@ -35,6 +35,18 @@ struct TruthPoint {
   Vec3 near_place;
 };
 
+/// Lateral, shod: the shoe's branch that faces the camera.
+struct TruthShoe {
+  double rise_mm = 0.0;  ///< Over the ground, 5 mm before its heel's end.
+  double gap_mm = 0.0;   ///< Between it and the horn, at the horn's heel.
+  double thickness_mm = 0.0;
+  /// Outer edges from the toe to the heel: the shoe's ground edge, its edge
+  /// towards the foot, and the horn's lower edge.
+  geometry::PhotoPolyline ground_px;
+  geometry::PhotoPolyline foot_px;
+  geometry::PhotoPolyline horn_px;
+};
+
 struct TruthTag {
   int id = 0;
   /// Of the black square as printed, gain included; in the order bottom left,
@@ -69,6 +81,7 @@ struct Truth {
   geometry::PhotoPolyline dorsal_px;
   geometry::FootPolyline dorsal_mm;
   std::vector<bool> dorsal_visible;
+  std::optional<TruthShoe> shoe;
   std::vector<TruthTag> tags;
   /// By the ids of the measures: mm, mm^2, degrees, ratios; toe_share and
   /// outline_asymmetry in per cent.

@@ -16,7 +16,8 @@ namespace plumbfoot::find {
 /// {"format": "plumbfoot-points", "version": 1,
 ///  "solar": {"toe": [x, y], "frog_apex": null, "outline": [[x, y], ...]},
 ///  "lateral": {"toe_ground": [x, y], "dorsal_wall": [[x, y], ...],
-///              "heels_on": "middle" | "near"}}
+///              "shoe_ground": [[x, y], ...], "shoe_foot": ..., "horn_edge":
+///              ..., "heels_on": "middle" | "near"}}
 /// in photo pixels. A point that is left out is for the finder; null means that
 /// it can't be seen.
 struct PointsFile {
@@ -27,7 +28,8 @@ struct PointsFile {
 /// @return The points, all placed_by person; or kFileMissing, kCannotRead,
 ///   kNotJson, kNotOurFormat, kVersionUnknown, kBadNumber (NaN, infinity, not
 ///   a pair), kUnknownPoint (a name that this view doesn't have), kTooFewPoints
-///   (an outline of fewer than 8 corners, a wall of fewer than 2).
+///   (an outline or a shoe's edge of fewer than 8 corners, a wall of fewer than
+///   2).
 Result<PointsFile> LoadPoints(const std::filesystem::path& path);
 Result<PointsFile> ParsePoints(const std::string& text);
 

@@ -18,12 +18,18 @@ struct GapPlace {
   geometry::FootPoint foot;  ///< On the foot's edge.
   geometry::FootPoint shoe;  ///< On the shoe's, straight out of the foot's.
   double gap_mm = 0.0;       ///< Above zero: the shoe stands out.
+  /// Of the gap: how well an edge is seen, and how much the gap changes where
+  /// the way out of the foot is turned and moved as it may be.
+  double standard_uncertainty = 0.0;
 };
 
 struct ShoeGap {
   geometry::FootPolyline shoe;  ///< Its edge, laid on the foot; closed.
-  /// Each 10 mm from the toe's middle to 15 mm before either heel, left heel
-  /// first.
+  /// Each 10 mm from the toe's middle backwards, left heel first. In the last
+  /// 15 mm before a buttress the edge turns round, and the way out of the foot
+  /// may pass behind a shoe that ends there: a place of these is listed only
+  /// where every such way still meets the shoe, with an uncertainty that grows
+  /// as the edge turns.
   std::vector<GapPlace> places;
   double most_out_mm = 0.0;   ///< Greatest gap; 0 if none is above zero.
   double most_in_mm = 0.0;    ///< The same inwards, above zero.

@@ -119,6 +119,12 @@ struct ViewPoints {
   std::optional<PlacedCurve> outline;         ///< Solar only; closed.
   std::optional<PlacedCurve> dorsal_wall;     ///< Lateral only; hairline first.
   HeelPlane heel_plane = HeelPlane::kMiddle;  ///< Lateral only.
+  /// Lateral, shod, placed by a person only: edges of the shoe's branch that
+  /// faces the camera, from the toe to the heel or back: on the ground, and
+  /// towards the foot; and the horn's lower edge over it.
+  std::optional<PlacedCurve> shoe_ground;
+  std::optional<PlacedCurve> shoe_foot;
+  std::optional<PlacedCurve> horn_edge;
 
   const std::optional<PlacedPoint>& at(PointId id) const {
     return points[static_cast<std::size_t>(id)];

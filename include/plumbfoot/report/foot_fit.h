@@ -15,6 +15,7 @@
 #include "plumbfoot/fit/nails.h"
 #include "plumbfoot/fit/shoe.h"
 #include "plumbfoot/fit/shoe_gap.h"
+#include "plumbfoot/fit/shoe_level.h"
 #include "plumbfoot/fit/sizes.h"
 #include "plumbfoot/fit/sole.h"
 #include "plumbfoot/fit/trim.h"
@@ -53,6 +54,37 @@ Result<LooseShoe> ReadLooseShoe(const LooseShoeRequest& request);
 /// @return kUsage if the foot is bare, kPointMissing without an outline.
 Result<LooseShoe> WornShoe(const SavedReport& shod);
 
+/// What the side photo of the shod foot tells of the shoe that it wears.
+struct WornSide {
+  photo::Photo photo;
+  PlacedBy placed_by = PlacedBy::kFinder;
+  fit::Side side = fit::Side::kLeft;  ///< The branch that faces the camera.
+  fit::BranchEdges edges;             ///< Empty where nothing was found.
+  /// Where the ground edge of a level shoe was expected.
+  geometry::PhotoPolyline looked;
+  std::optional<fit::ShoeLevel> level;
+  std::optional<Refusal> not_told;  ///< Why there is no `level`.
+};
+
+struct WornSideRequest {
+  std::filesystem::path photo;  ///< The side photo that `shod` measured.
+  ScaleRequest scale;
+  const SavedReport& shod;
+  const SavedReport& bare;  ///< For the branch's depth, where `shod` has no
+                            ///< sole.
+  /// What a person placed: shoe_ground, shoe_foot, horn_edge, toe_ground,
+  /// heel_ground (on the near branch); nothing: to be found.
+  std::optional<ViewPoints> given;
+};
+
+/// Is the worn shoe level, or sprung? What the photo can't tell is no refusal:
+/// it stands in `not_told`.
+/// @return kUsage where the foot is bare or the photo is another one than the
+///   report's, kPointMissing without toe and heel on the ground or without the
+///   outline of a sole, kNoScale without a card; or the refusal of a photo that
+///   can't be read.
+Result<WornSide> ReadWornSide(const WornSideRequest& request);
+
 struct FitOptions {
   fit::ShoeOptions shoe;
   /// How long the heels are left where shoe.heel_length_mm is nothing; nothing:
@@ -63,6 +95,7 @@ struct FitOptions {
   fit::TrimOptions trim;
   std::vector<fit::Size> sizes;         ///< Empty: no table was given.
   std::optional<LooseShoe> loose_shoe;  ///< To be laid on the first foot.
+  std::optional<WornSide> worn_side;    ///< Of the first foot.
 };
 
 /// Something to mind before hot steel or a knife touches the foot.
@@ -121,7 +154,8 @@ draw::ShoeTemplate TemplateOf(const FootFit& fit);
 
 /// fit.json; template.pdf (A4), template-letter.pdf, template.svg and
 /// template.dxf; the same mirrored for the other foot, or of the other foot
-/// where that was measured too.
+/// where that was measured too; shoe-on-foot.png and .svg of a loose shoe, and
+/// shoe-side.jpg of a worn one.
 std::vector<photo::NamedBytes> FitFiles(const PairFit& fit);
 
 }  // namespace plumbfoot::report

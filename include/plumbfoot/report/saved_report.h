@@ -33,6 +33,11 @@ struct SavedView {
   /// Of `mm` [mm^2]; nothing where the report doesn't tell it.
   std::array<geometry::Covariance<geometry::FootFrame>, geometry::kPointCount>
       covariance{};
+  /// The same in the photo; and, of a heel from the side that was placed on the
+  /// near heel, where that is (else nothing).
+  std::array<std::optional<geometry::PhotoPoint>, geometry::kPointCount> px;
+  std::array<std::optional<geometry::PhotoPoint>, geometry::kPointCount>
+      near_px;
   geometry::FootPolyline outline;      ///< Empty if there is none.
   geometry::FootPolyline dorsal_wall;  ///< Empty if there is none.
   /// Points and lines that the program placed without being sure, in words.
