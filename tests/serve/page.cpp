@@ -6,6 +6,8 @@
 
 #include <fstream>
 
+#include "support/command.h"
+
 namespace plumbfoot::serve {
 
 namespace fs = std::filesystem;
@@ -25,6 +27,25 @@ void WriteFile(const fs::path& path, const std::string& bytes) {
 
 fs::path Photos() {
   return PLUMBFOOT_PAIR;
+}
+
+Measured MeasurePair(const fs::path& points, const fs::path& folder) {
+  const auto result = tests::RunCommand(
+      {PLUMBFOOT_COMMAND,
+       "measure",
+       "--foot",
+       "LF",
+       "--solar",
+       (Photos() / "solar.jpg").string(),
+       "--lateral",
+       (Photos() / "lateral.jpg").string(),
+       "--points",
+       points.string(),
+       "--out",
+       (folder / "measured").string()},
+      {{"PLUMBFOOT_SETTINGS", (folder / "none.json").string()}});
+  EXPECT_TRUE(result.status == 0 || result.status == 3) << result.err;
+  return {result.out, folder / "measured" / "report.json"};
 }
 
 Page::Page(const fs::path& folder) : folder_(folder) {
