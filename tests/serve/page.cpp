@@ -112,7 +112,7 @@ json Page::Posted(const std::string& path, const json& what, int status) {
 std::string Page::BeginWithPair() {
   const json visit = Posted(
       "/api/visits", {{"horse", "Bramble"}, {"date", "2026-03-14"}}, 201);
-  const std::string id = visit["id"];
+  std::string id = visit["id"];
   for (const char* view : {"solar", "lateral"}) {
     const Response answer =
         Upload(id,
