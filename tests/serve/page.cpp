@@ -6,6 +6,8 @@
 
 #include <fstream>
 
+#include "support/command.h"
+
 namespace plumbfoot::serve {
 
 namespace fs = std::filesystem;
@@ -25,6 +27,25 @@ void WriteFile(const fs::path& path, const std::string& bytes) {
 
 fs::path Photos() {
   return PLUMBFOOT_PAIR;
+}
+
+Measured MeasurePair(const fs::path& points, const fs::path& folder) {
+  const auto result = tests::RunCommand(
+      {PLUMBFOOT_COMMAND,
+       "measure",
+       "--foot",
+       "LF",
+       "--solar",
+       (Photos() / "solar.jpg").string(),
+       "--lateral",
+       (Photos() / "lateral.jpg").string(),
+       "--points",
+       points.string(),
+       "--out",
+       (folder / "measured").string()},
+      {{"PLUMBFOOT_SETTINGS", (folder / "none.json").string()}});
+  EXPECT_TRUE(result.status == 0 || result.status == 3) << result.err;
+  return {result.out, folder / "measured" / "report.json"};
 }
 
 Page::Page(const fs::path& folder) : folder_(folder) {
@@ -91,7 +112,7 @@ json Page::Posted(const std::string& path, const json& what, int status) {
 std::string Page::BeginWithPair() {
   const json visit = Posted(
       "/api/visits", {{"horse", "Bramble"}, {"date", "2026-03-14"}}, 201);
-  const std::string id = visit["id"];
+  std::string id = visit["id"];
   for (const char* view : {"solar", "lateral"}) {
     const Response answer =
         Upload(id,

@@ -22,6 +22,15 @@ void WriteFile(const std::filesystem::path& path, const std::string& bytes);
 /// The photos that were rendered when the tests were built: one foot.
 std::filesystem::path Photos();
 
+/// `plumbfoot measure`, run as a person would.
+struct Measured {
+  std::string table;  ///< What it printed.
+  std::filesystem::path report;
+};
+/// Of the pair of Photos() with that points file; writes below `folder`.
+Measured MeasurePair(const std::filesystem::path& points,
+                     const std::filesystem::path& folder);
+
 class Page {
  public:
   /// @param folder  The casebook's; made if missing.

@@ -30,22 +30,8 @@ json Command(const fs::path& folder, const json& points) {
   file["format"] = "plumbfoot-points";
   file["version"] = 1;
   WriteFile(folder / "points.json", file.dump());
-  const auto result = tests::RunCommand(
-      {PLUMBFOOT_COMMAND,
-       "measure",
-       "--foot",
-       "LF",
-       "--solar",
-       (Photos() / "solar.jpg").string(),
-       "--lateral",
-       (Photos() / "lateral.jpg").string(),
-       "--points",
-       (folder / "points.json").string(),
-       "--out",
-       (folder / "measured").string()},
-      {{"PLUMBFOOT_SETTINGS", (folder / "none.json").string()}});
-  EXPECT_TRUE(result.status == 0 || result.status == 3) << result.err;
-  return json::parse(ReadFile(folder / "measured" / "report.json"));
+  return json::parse(
+      ReadFile(MeasurePair(folder / "points.json", folder).report));
 }
 
 /// As a points file writes it: to a hundredth of a pixel.

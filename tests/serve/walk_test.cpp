@@ -79,30 +79,15 @@ TEST(Walk, ByFinger) {
   EXPECT_THAT(found["offline"].get<std::string>(), HasSubstr("Not kept"));
   EXPECT_EQ(found["found_again"], 1);
   // What `plumbfoot measure --points` says of the points that were kept.
-  const auto command = tests::RunCommand(
-      {PLUMBFOOT_COMMAND,
-       "measure",
-       "--foot",
-       "LF",
-       "--solar",
-       (Photos() / "solar.jpg").string(),
-       "--lateral",
-       (Photos() / "lateral.jpg").string(),
-       "--points",
-       (fs::path(PLUMBFOOT_SCREENS) / "touch" / "points.json").string(),
-       "--out",
-       (folder / "measured").string()},
-      {{"PLUMBFOOT_SETTINGS", (folder / "none.json").string()}});
-  EXPECT_TRUE(command.status == 0 || command.status == 3) << command.err;
-  const json numbers =
-      NumbersOf(json::parse(ReadFile(folder / "measured" / "report.json")));
+  const Measured command = MeasurePair(
+      fs::path(PLUMBFOOT_SCREENS) / "touch" / "points.json", folder);
+  const json numbers = NumbersOf(json::parse(ReadFile(command.report)));
   EXPECT_EQ(found["after"], numbers);
   EXPECT_EQ(found["recorded"], numbers);
   EXPECT_EQ(found["after_words"], found["recorded_words"]);
   // As the command's table rounds them.
-  std::string table = command.out;
   const std::string width = found["after_words"]["bearing_width"];
-  EXPECT_THAT(table, HasSubstr(width.substr(0, width.find(" mm"))));
+  EXPECT_THAT(command.table, HasSubstr(width.substr(0, width.find(" mm"))));
 }
 
 TEST(Walk, ByKeysAlone) {
