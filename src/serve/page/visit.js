@@ -101,7 +101,9 @@ export async function showVisit(id, here) {
   }
 
   function draw() {
-    const photos = visit.photos.filter((photo) => !photo.out);
+    // By name, for two come in at a time and either may be first.
+    const photos = visit.photos.filter((photo) => !photo.out).sort((a, b) =>
+      a.name.localeCompare(b.name, undefined, {numeric: true}));
     const out = visit.photos.filter((photo) => photo.out);
     list.replaceChildren(
       visit.feet.length > 0 ? el('section', {}, el('h2', {}, 'The feet'),
