@@ -7,9 +7,8 @@
 ///
 /// - A shoe is **level** when its ground edge is one straight line from the
 ///   toe's bend to the heel.
-/// - It is **sprung** when the heel stands off that line, upwards: the branch
-/// is
-///   bent, and air is under the heel ("rise", 5 mm before the shoe's end, whose
+/// - It is **sprung** when the heel stands off that line, upwards: its branch
+///   is bent, with air under the heel (the "rise", 5 mm before the end, whose
 ///   corner is rounded).
 /// - The horn is **eased** where its bearing border stands off the shoe at the
 ///   heel ("gap"): what "springing the heels" does on purpose, and what a shoe
