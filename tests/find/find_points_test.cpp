@@ -341,6 +341,28 @@ TEST(DorsalWall, IsFollowedBetweenTwoGivenToePoints) {
   EXPECT_EQ(found->points.at(PointId::kToeGround)->px, ground);
 }
 
+/// The wall that is found on a photo of one straight, soft edge.
+/// @param at     On the edge.
+/// @param across Unit vector.
+std::optional<geometry::PlacedCurve> WallOnAnEdge(
+    PhotoPoint at,
+    geometry::PhotoVector across,
+    const geometry::PlaneEstimate& plane,
+    const Seer& seer,
+    geometry::Random& random) {
+  const photo::Photo photo = PhotoOf(Draw(
+      kPhoto,
+      [&](double x, double y) {
+        return BlurredEdge(Dot(PhotoPoint{x, y} - at, across), 1.2);
+      },
+      0.005,
+      random));
+  FindRequest request{View::kLateral, photo, plane};
+  request.given.view = View::kLateral;
+  const auto found = FindPoints(request, seer);
+  return found ? found->points.dorsal_wall : std::nullopt;
+}
+
 TEST(DorsalWall, IsUnsureWhereTheFinderSawItElsewhere) {
   const auto plane = LookingAt({200, 60}, 500, kPhoto, 0, 0, 0);
   const PlaneMap map = geometry::NominalMap(plane);
@@ -363,23 +385,12 @@ TEST(DorsalWall, IsUnsureWhereTheFinderSawItElsewhere) {
     const double turn = degrees * std::numbers::pi / 180;
     const geometry::PhotoVector edge =
         std::cos(turn) * along + std::sin(turn) * Perpendicular(along);
-    const photo::Photo photo = PhotoOf(Draw(
-        kPhoto,
-        [&](double x, double y) {
-          return BlurredEdge(
-              Dot(PhotoPoint{x, y} - middle, Perpendicular(edge)), 1.2);
-        },
-        0.005,
-        random));
-    FindRequest request{View::kLateral, photo, plane};
-    request.given.view = View::kLateral;
-    const auto found = FindPoints(request, seer);
-    ASSERT_TRUE(found);
-    ASSERT_TRUE(found->points.dorsal_wall);
-    const auto& wall = *found->points.dorsal_wall;
+    const auto wall =
+        WallOnAnEdge(middle, Perpendicular(edge), plane, seer, random);
+    ASSERT_TRUE(wall);
     // Of an edge that is turned more the finder may be right.
-    EXPECT_EQ(find::IsSure(wall), degrees < 1);
-    for (const PhotoPoint p : wall.px) {
+    EXPECT_EQ(find::IsSure(*wall), degrees < 1);
+    for (const PhotoPoint p : wall->px) {
       EXPECT_NEAR(Dot(p - middle, Perpendicular(edge)), 0, 0.5);
     }
   }
@@ -412,24 +423,13 @@ TEST(DorsalWall, SeenFromBeforeTheFootIsNotAllUnsure) {
   const PhotoPoint a = map.Inverse(toe);
   const PhotoPoint b = map.Inverse(top);
   const geometry::PhotoVector across = Perpendicular(b - a) / Distance(a, b);
-  const photo::Photo photo = PhotoOf(Draw(
-      kPhoto,
-      [&](double x, double y) {
-        return BlurredEdge(Dot(PhotoPoint{x, y} - a, across), 1.2);
-      },
-      0.005,
-      random));
-  FindRequest request{View::kLateral, photo, plane};
-  request.given.view = View::kLateral;
-  const auto found = FindPoints(request, seer);
-  ASSERT_TRUE(found);
-  ASSERT_TRUE(found->points.dorsal_wall);
-  const auto& wall = *found->points.dorsal_wall;
+  const auto wall = WallOnAnEdge(a, across, plane, seer, random);
+  ASSERT_TRUE(wall);
   const double px_per_mm = map.PixelsPerMillimetre(*map.Apply(a));
   // The rim stands more than a millimetre before the middle plane.
-  EXPECT_GT(std::abs(Dot(wall.px[wall.px.size() / 2] - a, across)),
+  EXPECT_GT(std::abs(Dot(wall->px[wall->px.size() / 2] - a, across)),
             1.0 * px_per_mm);
-  EXPECT_LT(wall.sigma_px, 0.35 * px_per_mm);
+  EXPECT_LT(wall->sigma_px, 0.35 * px_per_mm);
 }
 
 TEST(DorsalWall, IsTakenAsSeenWhereThereIsNoEdge) {
