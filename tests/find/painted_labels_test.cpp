@@ -99,6 +99,26 @@ TEST(PaintedLabels, HeelsAreTheRearmostBearingPoints) {
   });
 }
 
+// Where the horn goes on behind its bearing edge it has left the ground.
+TEST(PaintedLabels, WhatRollsUpBehindTheHeelsDoesNotBear) {
+  int rolled = 0;
+  ForEachFoot(0, [&](const Drawn& drawn) {
+    const Scene& s = drawn.scene;
+    if (s.shod || s.roll_back < 4 || s.roll_high < 3) return;
+    ++rolled;
+    for (const int heel : {1, 2}) {
+      const V3 p = PlaceOf(drawn, heel);
+      EXPECT_LT(RollZ(s, p.x, p.y), 0.8F);
+      const float inwards = heel == 1 ? -1.0F : 1.0F;
+      const float y = p.y + inwards * (s.roll_soft + 3);
+      const float edge = HeelShift(s, 0, y) + RearEdge(s, y, 0, true);
+      EXPECT_GT(RollZ(s, edge + 1, y), 0.5F * s.roll_high);
+      EXPECT_FALSE(InsideBearing(s, p.x - 3, y));
+    }
+  });
+  EXPECT_GT(rolled, 50);
+}
+
 // Heels that lean back stand far behind their bearing edge.
 TEST(PaintedLabels, HornStandsOverTheHeelsUpToTheHairline) {
   Share solid;

@@ -165,7 +165,18 @@ inline void DrawFoot(Scene& s, Lots& l) {
   s.notch_left = s.heel_left - l.In(4, 16) * s.length / 130;
   s.notch_right = s.heel_right - l.In(4, 16) * s.length / 130;
   s.notch_round = l.In(4, 16);
-  float toe = l.Near(50, 6, 34, 66);
+  s.roll_back = l.Chance(0.6f) ? l.In(1.5f, 15) * s.length / 130 : 0.0f;
+  s.roll_wide = l.In(3, 18);
+  s.roll_high = l.In(1.5f, 10);
+  s.roll_deep = l.In(0.7f, 1.5f) * s.roll_back + 1;
+  s.roll_soft = l.In(2, 12);
+  s.roll_pale = l.U();
+  // Counted outwards from the rearmost bearing place; SetRearmost adds that.
+  s.roll_left = l.In(-3, 0.3f);
+  s.roll_right = l.In(-3, 0.3f);
+  // As after years of laminitis: rings, a hollow wall, a long low toe.
+  const bool deformed = l.Chance(0.06f);
+  float toe = deformed ? l.In(25, 48) : l.Near(50, 6, 34, 66);
   float heel_angle = Clamp(toe - l.In(-5, 17), 27, 70);
   s.cot_toe = 1 / tanf(Deg(toe));
   s.cot_heel = 1 / tanf(Deg(heel_angle));
@@ -179,7 +190,9 @@ inline void DrawFoot(Scene& s, Lots& l) {
     s.toe_height *= 0.9f;
     s.heel_height *= 0.95f;
   }
-  s.lobe = l.Chance(0.8f) ? l.In(1, 18) * s.length / 130 : 0.0f;
+  s.lobe = !l.Chance(0.8f)
+               ? 0.0f
+               : (l.Chance(0.7f) ? l.In(1, 18) : l.In(15, 34)) * s.length / 130;
   s.lobe_high = std::max(l.In(4, 18), 0.6f * s.lobe);
   s.lobe_cleft = l.In(0.05f, 0.7f);
   s.bulb_pale = l.U();
@@ -189,10 +202,15 @@ inline void DrawFoot(Scene& s, Lots& l) {
   s.arch = l.In(-4, 7);
   s.dish = l.Chance(0.75f) ? l.Near(0, 0.8f, -2, 2)
                            : l.In(-7, 4) * s.toe_height / 80;
+  if (deformed) s.dish = l.In(-14, -2) * s.toe_height / 80;
   s.toe_flare = l.Chance(0.75f) ? l.In(0, 2.5f) : l.In(0, 9);
   s.ring_height = l.Chance(0.65f) ? l.In(0.05f, 0.4f) : 0.0f;
   if (s.ring_height > 0 && l.Chance(0.2f)) s.ring_height = l.In(0.4f, 1.1f);
   s.ring_period = l.In(4.5f, 13);
+  if (deformed && l.Chance(0.7f)) {
+    s.ring_height = l.In(0.6f, 1.6f);
+    s.ring_period = l.In(7, 13);
+  }
   s.ring_fan = l.In(0.5f, 1.8f);
   s.wall = l.In(6.5f, 13.5f) * s.length / 130;
   s.concave = l.In(1, 14);
@@ -748,6 +766,8 @@ inline V3 Rearmost(const Scene& s, float side) {
 inline void SetRearmost(Scene& s) {
   s.rearmost_left = Rearmost(s, 1);
   s.rearmost_right = Rearmost(s, -1);
+  s.roll_left += s.rearmost_left.y;
+  s.roll_right -= s.rearmost_right.y;
 }
 
 /// The place of the bearing outline that is foremost along the frog's axis.

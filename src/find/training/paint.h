@@ -240,6 +240,12 @@ HD V3 FootColour(const Scene& s, int part, V3 p, V3 n, float* shine) {
     const float edge = Step(-1.2f, -0.2f, in) * (1 - Step(1.8f, 3.0f, in));
     c = Mix(c, s.line, edge);
     c = Mix(c, s.rim, 0.8f * u.bar);
+    // Behind the bearing edge, and then bulb of the heel.
+    const float behind = Step(0.5f, -1.0f, u.inside);
+    c = Mix(c, Mix(s.horn, s.rim, s.roll_pale) * (0.7f + 0.5f * rough), behind);
+    c = Mix(c,
+            Mix(s.frog, s.horn, s.bulb_pale) * (0.6f + 0.5f * rough),
+            behind * BulbShare(s, q));
     if (u.frog < 2) c = Mix(c, s.frog * 0.6f, 0.7f);
     if (s.pad) c = s.sole * (0.7f + 0.4f * fine);
     if (s.frame) {

@@ -217,6 +217,12 @@ struct Scene {
   float notch_round;              ///< [mm]
   float lobe, lobe_high;          ///< How far, and over what height [mm].
   float lobe_cleft;               ///< How much less in the middle [0..1].
+  // Behind the bearing edge the horn goes on between the heels and rolls up.
+  float roll_back, roll_wide;   ///< How far; inwards, over what distance [mm].
+  float roll_high, roll_deep;   ///< Its rise, and over what distance [mm].
+  float roll_soft;              ///< Inwards, until it has that rise [mm].
+  float roll_left, roll_right;  ///< From where, counted from the middle [mm].
+  float roll_pale;              ///< As the ground edge, not as the wall [0..1].
   V3 rearmost_left, rearmost_right;  ///< Of the bare foot's bearing edge.
   // Capsule.
   float cot_toe, cot_heel, side_left, side_right, flare;
@@ -324,10 +330,21 @@ HD float HeelShift(const Scene& s, float x, float y) {
 HD float InwardsOfButtress(const Scene& s, float y) {
   return (y > 0 ? s.notch_left : s.notch_right) - fabsf(y);
 }
+/// How far inwards of where the horn begins to go on behind its bearing edge.
+HD float InwardsOfRoll(const Scene& s, float y) {
+  return (y > 0 ? s.roll_left : s.roll_right) - fabsf(y);
+}
 /// Where the rear edge between the buttresses lies, at height z.
-HD float RearEdge(const Scene& s, float in, float y, float z) {
-  if (in <= 0) return 0;
-  float x = s.notch * in * in / (in + s.notch_round);
+/// @param rolled the horn's edge, else that of what bears.
+HD float RearEdge(const Scene& s, float y, float z, bool rolled) {
+  float x = 0;
+  if (rolled && s.roll_back > 0) {
+    const float in = InwardsOfRoll(s, y);
+    if (in > 0) x -= s.roll_back * (1 - expf(-in / s.roll_wide));
+  }
+  const float in = InwardsOfButtress(s, y);
+  if (in <= 0) return x;
+  x += s.notch * in * in / (in + s.notch_round);
   if (z > 0 && s.lobe > 0) {
     const float all = in + fabsf(y);
     const float t = in / fmaxf(all, 1.0f);
@@ -340,15 +357,19 @@ HD float RearEdge(const Scene& s, float in, float y, float z) {
 }
 /// Signed distance to the hoof's own outline: at z = 0 where it bears, higher
 /// up as it stands over the bearing edge along the tubules.
-HD float OutlineOf(const Scene& s, float x, float y, float z = 0) {
+/// @param rolled with the horn that goes on behind the bearing edge.
+HD float OutlineOf(
+    const Scene& s, float x, float y, float z = 0, bool rolled = false) {
   x -= HeelShift(s, x, y);
   const float wave = s.wobble * sinf(0.11f * x + 0.05f * y + 2 * s.bevel) *
                      cosf(0.1f * y - 0.03f * x + s.concave);
   const float in = InwardsOfButtress(s, y);
   const float steep = Sq(s.notch) + (z > 0 ? Sq(s.lobe / s.lobe_high) : 0.0f);
-  const float slower =
-      Mix(1.0f, 1 / sqrtf(1 + steep), Clamp(0.2f * in, 0.0f, 1.0f));
-  const float rear = (RearEdge(s, in, y, z) - x) * slower;
+  float slower = Mix(1.0f, 1 / sqrtf(1 + steep), Clamp(0.2f * in, 0.0f, 1.0f));
+  if (rolled && s.roll_back > 0) {
+    slower /= sqrtf(1 + Sq(s.roll_back / s.roll_wide));
+  }
+  const float rear = (RearEdge(s, y, z, rolled) - x) * slower;
   return SoftMax(SideOf(s, x, y), rear, s.heel_round) + wave;
 }
 /// How much of a place of the wall, beside its height along the tubules, is
@@ -357,7 +378,18 @@ HD float BulbShare(const Scene& s, V3 q) {
   if (s.lobe <= 0 || q.x > 0.3f * s.length) return 0;
   const float in = InwardsOfButtress(s, q.y);
   const float x = q.x + q.z * s.cot_heel - HeelShift(s, q.x, q.y);
-  return Step(0, 5, in) * (1 - Step(2.5f, 6, x - RearEdge(s, in, q.y, q.z)));
+  return Step(0, 5, in) * (1 - Step(2.5f, 6, x - RearEdge(s, q.y, q.z, true)));
+}
+HD bool IsRoll(const Scene& s, float x, float y) {
+  return s.roll_back > 0 && x < 0.3f * s.length && InwardsOfRoll(s, y) > 0;
+}
+/// How high the horn behind the bearing edge has rolled up [mm].
+HD float RollZ(const Scene& s, float x, float y) {
+  if (!IsRoll(s, x, y)) return 0;
+  const float in = InwardsOfRoll(s, y);
+  const float from_edge = x - HeelShift(s, x, y) - RearEdge(s, y, 0, true);
+  return s.roll_high * Sq(Clamp(1 - from_edge / s.roll_deep, 0.0f, 1.0f)) *
+         Step(0, s.roll_soft, in);
 }
 /// Signed distance to the outline of the bearing surface: the shoe's, if shod.
 HD float BearingOutline(const Scene& s, float x, float y) {
@@ -400,7 +432,7 @@ HD float WallOf(const Scene& s, float x, float y, float z) {
   float x0 = x + zz * Mix(s.cot_heel, s.cot_toe, t) - t * Dorsal(s, zz);
   const float side = y > 0 ? s.side_left : s.side_right;
   const float y0 = y * (1 + zz * side + s.flare * (1 - expf(-zz / 14.0f)));
-  float d = OutlineOf(s, x0, y0, zz);
+  float d = OutlineOf(s, x0, y0, zz, true);
   if (s.ring_height > 0) {
     const float h = zz / fmaxf(HairlineZ(s, x), 5.0f);
     const float c =
@@ -413,7 +445,7 @@ HD float WallOf(const Scene& s, float x, float y, float z) {
 
 struct Under {
   float z;       ///< Height of the horn's underside.
-  float inside;  ///< Distance inwards from the outline.
+  float inside;  ///< Distance inwards from the outline of what bears.
   float frog;    ///< Signed distance to the frog's edge.
   float bar;     ///< [0..1]
 };
@@ -477,7 +509,7 @@ HD Under UnderOf(const Scene& s, float x, float y) {
                 (FrogZ(s, x, y, u.frog) + 1) * (1 - Step(-0.5f, 1.5f, u.frog)));
     }
   }
-  u.z = z;
+  u.z = z + RollZ(s, x, y);
   return u;
 }
 
@@ -666,7 +698,8 @@ HD_SHARED float SolidOf(
         if (horn < best) {
           best = horn;
           if (part != nullptr) {
-            *part = bottom > wall - 0.3f && u.inside > 0.5f ? kSole : kHorn;
+            const bool under = u.inside > 0.5f || IsRoll(s, q.x, q.y);
+            *part = bottom > wall - 0.3f && under ? kSole : kHorn;
           }
         }
       } else {
