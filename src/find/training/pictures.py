@@ -11,8 +11,12 @@ from torch.nn import functional as F
 import painter as p
 
 # CHOSEN: old plates matter, but the work is photographs.
-PLATES = 0.16
-CUT_OUTS = 0.06
+PLATES = 0.17
+CUT_OUTS = 0.08
+# CHOSEN: of the cut-outs those as a half-tone of old, and of all others those as an
+# old photograph.
+HALF_TONES = 0.65
+OLD_PHOTOGRAPHS = 0.05
 # CHOSEN: of the scenes whose ground, or whose surfaces, are made of photographs.
 GROUNDS = 0.55
 SURFACES = 0.55
@@ -276,18 +280,38 @@ def of_photographs(dice, pictures, rgb):
     return rgb
 
 
+def as_of_old(dice, rgb):
+    """Grey, and of hard or weak contrast, as an old photograph in print."""
+    n = rgb.shape[0]
+    grey = rgb.mean(1, keepdim=True).clamp(1e-4, 1)
+    grey = grey ** column(torch.exp(dice.normal((n,)) * 0.45))
+    grey = grey * column(dice.uniform((n,), 0.35, 0.65)) / \
+        grey.mean((1, 2, 3), keepdim=True).clamp(min=0.15)
+    grey = (grey - 0.5) * column(dice.uniform((n,), 0.7, 2.2)) + 0.5
+    return grey.clamp(0, 1).expand(-1, 3, -1, -1)
+
+
 def as_cut_out(dice, pictures, rgb, gone):
     """The foot alone on a plain ground, as in an old half-tone plate.
 
     @param gone what limb_left_out says.
     """
-    n = rgb.shape[0]
+    n, _, size, _ = rgb.shape
     part = pictures[:, 3:4].float()
     foot = ((part >= 1) & (part <= 5) & ~gone).float()
     foot = F.avg_pool2d(foot, 3, 1, 1)
     plain = torch.where(column(dice.chance(n, 0.8)), dice.uniform((n, 1, 1, 1), 0.85, 1.0),
                         dice.uniform((n, 1, 1, 1)))
-    return rgb * foot + plain * (1 - foot)
+    half_tone = column(dice.chance(n, HALF_TONES))
+    rgb = torch.where(half_tone, as_of_old(dice, rgb), rgb)
+    cut = rgb * foot + plain * (1 - foot)
+    lettered = (half_tone & column(dice.chance(n, 0.6))).float()
+    width = dice.uniform((n,), 0.3, 0.9)
+    ink = torch.maximum(strokes(dice, n, size, 5, (0.08 * size, 0.35 * size), width),
+                        letters(dice, n, size, 6)) * lettered
+    # Leading lines are black, or white where the foot is dark.
+    colour = column(dice.chance(n, 0.8)).float()
+    return cut * (1 - ink) + (1 - colour) * ink
 
 
 def windows(dice, pictures, points, facts, size, share=(0.72, 1.0)):
@@ -443,6 +467,7 @@ def lit(dice, x):
     colour = torch.where(dice.chance(n, 0.15), torch.zeros(n, device=x.device),
                          dice.uniform((n,), 0.3, 1.35))
     x = grey + (x - grey) * column(colour)
+    x = torch.where(column(dice.chance(n, OLD_PHOTOGRAPHS)), as_of_old(dice, x), x)
     sepia = column(dice.chance(n, 0.04)).float()
     return x * (1 + sepia * constant((0.12, 0.0, -0.18), x.device).reshape(1, 3, 1, 1))
 
