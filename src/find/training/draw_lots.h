@@ -165,7 +165,7 @@ inline void DrawFoot(Scene& s, Lots& l) {
   s.notch_left = s.heel_left - l.In(4, 16) * s.length / 130;
   s.notch_right = s.heel_right - l.In(4, 16) * s.length / 130;
   s.notch_round = l.In(4, 16);
-  s.roll_back = l.Chance(0.6f) ? l.In(1.5f, 15) * s.length / 130 : 0.0f;
+  s.roll_back = l.Chance(0.85f) ? l.In(1.5f, 15) * s.length / 130 : 0.0f;
   s.roll_wide = l.In(3, 18);
   s.roll_high = l.In(1.5f, 10);
   s.roll_deep = l.In(0.7f, 1.5f) * s.roll_back + 1;
