@@ -24,6 +24,10 @@ struct StudyOptions {
   int threads = 2;
   /// For StudyPointsFound: put on the photo's edges, or as the finder saw them?
   bool on_edges = true;
+  /// For StudyPointsFound: a directory for the photos on which something is
+  /// wrong and not said so, with the points found and the true ones; empty for
+  /// none.
+  std::string draw_in;
   /// Coverage only: false takes the tags' corners from the truth, with noise,
   /// instead of looking for them in a rendered photo. Everything else is the
   /// same, and a thousand pairs take a minute.
@@ -69,6 +73,17 @@ struct Coverage {
 /// would (geometry::PlaneDoubt). How often do the intervals hold the truth?
 Coverage StudyCoverage(const StudyOptions& options);
 
+/// A point or the toe angle as the finder's points have it.
+struct Found {
+  int pair = 0;
+  View view = View::kSolar;
+  std::string what;         ///< Of the points file, or "toe_angle".
+  double error = 0.0;       ///< As used [mm], or signed [deg].
+  double confidence = 0.0;  ///< The least of what it rests on.
+  bool sure = false;        ///< find::IsSure, of all that it rests on.
+  bool wrong = false;       ///< Off by more than 5 mm, or 2 degrees.
+};
+
 /// What became of the finder's points on photos it has never seen.
 struct PointsFound {
   int photos = 0;  ///< Of each view.
@@ -93,6 +108,7 @@ struct PointsFound {
   /// than 2 degrees off whose wall, toe and heel are called sure.
   int silent_solar = 0;
   int silent_lateral = 0;
+  std::vector<Found> each;  ///< In the order in which they were looked at.
 };
 
 PointsFound StudyPointsFound(const StudyOptions& options);
@@ -101,5 +117,7 @@ PointsFound StudyPointsFound(const StudyOptions& options);
 std::string Table(const std::vector<PointsGiven>& rows);
 std::string Table(const Coverage& coverage);
 std::string Table(const PointsFound& found);
+/// A line for each point and toe angle that was found.
+std::string Each(const PointsFound& found);
 
 }  // namespace plumbfoot::studies
