@@ -85,7 +85,7 @@ int Run(int argc, char** argv) {
     options.on_edges = !as_seen;
     const PointsFound study = StudyPointsFound(options);
     if (each) fmt::print("{}", Each(study));
-    fmt::print("{}", Table(study));
+    fmt::print("{}\n{}", Table(study), Intervals(study));
   }
   if (change->parsed()) {
     fmt::print(

@@ -4,6 +4,7 @@
 #include <fmt/core.h>
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <limits>
 #include <numbers>
@@ -289,6 +290,26 @@ std::optional<double> ErrorOf(const measure::ViewMeasures& measures,
   return InPerCent(id) ? 100.0 * error / true_value : error;
 }
 
+/// Counts one more; until Finish, sums stand for the means.
+void Add(const Measured& measured,
+         const scenes::Truth& truth,
+         MeasureId id,
+         Held& row) {
+  const double true_value =
+      truth.measures.at(std::string(measure::InfoOf(id).key));
+  ++row.measured;
+  if (measured.low95 <= true_value && true_value <= measured.high95) {
+    ++row.held;
+  }
+  row.mean_uncertainty += measured.standard_uncertainty;
+  row.rms_error += std::pow(measured.value - true_value, 2);
+}
+
+void Finish(Held& row) {
+  row.mean_uncertainty /= row.measured;
+  row.rms_error = std::sqrt(row.rms_error / row.measured);
+}
+
 /// How far a point is off in what it is used for [mm]. Of the two points on the
 /// pastern only their line is used, and they may stand anywhere on it: across
 /// the true line. Of every other point: as it is.
@@ -402,24 +423,13 @@ Coverage StudyCoverage(const StudyOptions& options) {
       for (const auto& [id, outcome] : measures.outcomes) {
         const auto* measured = std::get_if<Measured>(&outcome);
         if (measured == nullptr) continue;
-        const double true_value =
-            truth.measures.at(std::string(measure::InfoOf(id).key));
-        auto& row = study.rows[id];
-        ++row.measured;
-        if (measured->low95 <= true_value && true_value <= measured->high95) {
-          ++row.held;
-        }
-        row.mean_uncertainty += measured->standard_uncertainty;
-        row.rms_error += std::pow(measured->value - true_value, 2);
+        Add(*measured, truth, id, study.rows[id]);
       }
     }
     ++study.pairs;
     if (options.progress) options.progress(study.pairs);
   }
-  for (auto& [id, row] : study.rows) {
-    row.mean_uncertainty /= row.measured;
-    row.rms_error = std::sqrt(row.rms_error / row.measured);
-  }
+  for (auto& [id, row] : study.rows) Finish(row);
   return study;
 }
 
@@ -505,6 +515,27 @@ void NoteMeasures(int pair,
   rests_on(points.at(PointId::kHeelGround));
   if (found.sure) ++study.toe_angles_sure;
   Note(found, study, silent);
+}
+
+void NoteIntervals(const ViewPoints& points,
+                   const geometry::PlaneEstimate& plane,
+                   const scenes::Truth& truth,
+                   PointsFound& study) {
+  measure::MeasureOptions options;
+  options.shod = truth.shod;  // Who holds the foot knows.
+  geometry::PlaneEstimate true_card = plane;
+  true_card.doubt = {.offset_sigma_mm = 0, .turn_sigma = 0, .print_sigma = 0};
+  const auto alone = measure::MeasureView(points, true_card, options);
+  const auto report = measure::MeasureView(points, plane, options);
+  for (const auto& [id, outcome] : alone.outcomes) {
+    const auto* a = std::get_if<Measured>(&outcome);
+    const auto* b = std::get_if<Measured>(&report.outcomes.at(id));
+    if (a == nullptr || b == nullptr) continue;
+    const bool sure = a->confidence >= find::kSureConfidence;
+    PointsFound::Intervals& row = (sure ? study.sure : study.unsure)[id];
+    Add(*a, truth, id, row.points);
+    Add(*b, truth, id, row.report);
+  }
 }
 
 /// The points on the photo: rings where they were found, filled if sure;
@@ -608,6 +639,7 @@ PointsFound StudyPointsFound(const StudyOptions& options) {
                    truth,
                    study,
                    silent);
+      NoteIntervals(points, card->plane, truth, study);
       if (!silent) continue;
       ++(view == View::kSolar ? study.silent_solar : study.silent_lateral);
       if (!options.draw_in.empty()) {
@@ -623,6 +655,12 @@ PointsFound StudyPointsFound(const StudyOptions& options) {
     }
     ++study.photos;
     if (options.progress) options.progress(study.photos);
+  }
+  for (auto* rows : {&study.sure, &study.unsure}) {
+    for (auto& [id, row] : *rows) {
+      Finish(row.points);
+      Finish(row.report);
+    }
   }
   return study;
 }
@@ -764,6 +802,51 @@ std::string Table(const PointsFound& found) {
   for (const Found& one : found.each) {
     if (one.sure && one.wrong) text += "  " + Line(one);
   }
+  return text;
+}
+
+std::string Intervals(const PointsFound& found) {
+  std::string text;
+  const auto add =
+      [&](std::string_view of,
+          const std::map<MeasureId, PointsFound::Intervals>& rows) {
+        text += fmt::format("{:<26}{:>10}{:>10}{:>14}{:>14}{:>14}\n",
+                            of,
+                            "measured",
+                            "held in %",
+                            "stated u",
+                            "rms error",
+                            "report in %");
+        std::array<std::array<int, 3>, 2> pooled{};
+        for (const auto& [id, row] : rows) {
+          const Held& a = row.points;
+          const Held& b = row.report;
+          text +=
+              fmt::format("{:<26}{:>10}{:>10.1f}{:>14.4g}{:>14.4g}{:>14.1f}\n",
+                          measure::InfoOf(id).key,
+                          a.measured,
+                          100.0 * a.held / a.measured,
+                          a.mean_uncertainty,
+                          a.rms_error,
+                          100.0 * b.held / b.measured);
+          auto& sum = pooled[measure::InfoOf(id).view == View::kSolar ? 0 : 1];
+          sum[0] += a.measured;
+          sum[1] += a.held;
+          sum[2] += b.held;
+        }
+        for (const View view : kViews) {
+          const auto& [measured, held, report] =
+              pooled[view == View::kSolar ? 0 : 1];
+          if (measured == 0) continue;
+          text += fmt::format("all {:<22}{:>10}{:>10.1f}{:>42.1f}\n",
+                              geometry::ViewName(view),
+                              measured,
+                              100.0 * held / measured,
+                              100.0 * report / measured);
+        }
+      };
+  add("95 % intervals, sure", found.sure);
+  add("95 % intervals, unsure", found.unsure);
   return text;
 }
 

@@ -56,16 +56,18 @@ struct PointsGiven {
 std::vector<PointsGiven> StudyPointsGiven(const std::vector<int>& tags,
                                           const StudyOptions& options);
 
+/// How often intervals of 95 % held the truth.
+struct Held {
+  int measured = 0;
+  int held = 0;
+  double mean_uncertainty = 0.0;  ///< Stated.
+  double rms_error = 0.0;
+};
+
 struct Coverage {
   int pairs = 0;
   int card_refused = 0;
-  struct Row {
-    int measured = 0;
-    int held = 0;
-    double mean_uncertainty = 0.0;
-    double rms_error = 0.0;
-  };
-  std::map<measure::MeasureId, Row> rows;
+  std::map<measure::MeasureId, Held> rows;
 };
 
 /// A person places the points with his usual error; the card is held off the
@@ -109,6 +111,17 @@ struct PointsFound {
   int silent_solar = 0;
   int silent_lateral = 0;
   std::vector<Found> each;  ///< In the order in which they were looked at.
+  /// Of the measures from those points, by whether all that a measure rests on
+  /// is sure. In these scenes the card lies in the measured plane and is
+  /// printed true: `points` are intervals that know so, and stand or fall with
+  /// the points; `report` are those that a report gives, for a card held by
+  /// hand.
+  struct Intervals {
+    Held points;
+    Held report;
+  };
+  std::map<measure::MeasureId, Intervals> sure;
+  std::map<measure::MeasureId, Intervals> unsure;
 };
 
 PointsFound StudyPointsFound(const StudyOptions& options);
@@ -117,6 +130,8 @@ PointsFound StudyPointsFound(const StudyOptions& options);
 std::string Table(const std::vector<PointsGiven>& rows);
 std::string Table(const Coverage& coverage);
 std::string Table(const PointsFound& found);
+/// How often the intervals of the measures held the truth.
+std::string Intervals(const PointsFound& found);
 /// A line for each point and toe angle that was found.
 std::string Each(const PointsFound& found);
 
