@@ -3,12 +3,18 @@
 /// What speaks against points that a finder placed, whatever it said itself.
 #pragma once
 
+#include "find/look.h"
 #include "plumbfoot/find/finder.h"
 
 namespace plumbfoot::find {
 
 /// Doubts what no sole has.
 void DoubtSole(const geometry::PlaneMap& map, ViewPoints& points);
+
+/// Doubts points of a sole that don't lie where the outlines of hoof and frog
+/// that were seen with them say: heels behind which the outline has long
+/// turned, sides of the frog behind its widest place or behind the heel.
+void DoubtByOutlines(const Look& look, ViewPoints& points);
 
 /// Doubts what no foot has from the side.
 void DoubtSide(const geometry::PlaneMap& map, ViewPoints& points);

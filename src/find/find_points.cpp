@@ -146,7 +146,10 @@ Result<Finding> FindPoints(const FindRequest& request, const Finder& finder) {
     }
   }
   if (request.view == View::kSolar) {
-    if (believed) RefineSolar(request, *look, finding);
+    if (believed) {
+      RefineSolar(request, *look, finding);
+      DoubtByOutlines(*look, points);
+    }
     DoubtSole(map, points);
   } else {
     RefineLateral(request, map, believed ? &*look : nullptr, points);

@@ -55,6 +55,22 @@ Moments MomentsIn(const cv::Mat& weight, cv::Point2d at, double radius) {
   return out;
 }
 
+/// Over the map's cells and one more, "not seen", whose logit is 0.
+cv::Mat Softmax(const cv::Mat& map) {
+  double top = 0;
+  cv::minMaxLoc(map, nullptr, &top);
+  const double shift = std::max(top, 0.0);
+  cv::Mat weight;
+  cv::exp(map - shift, weight);
+  weight /= cv::sum(weight)[0] + std::exp(-shift);
+  return weight;
+}
+
+/// Of the disc of kNearMm [cells].
+double RadiusOfDisc(double mm_per_px) {
+  return std::clamp(kNearMm / (kStride * mm_per_px), kLeastDisc, kGreatestDisc);
+}
+
 }  // namespace
 
 cv::dnn::Net LoadNetwork() {
@@ -111,16 +127,8 @@ NetworkAnswer AskNetwork(cv::dnn::Net& network,
 }
 
 PointReading ReadPoint(const cv::Mat& map, double mm_per_px) {
-  double top = 0;
-  cv::minMaxLoc(map, nullptr, &top);
-  // The cell "not seen" has the logit 0.
-  const double shift = std::max(top, 0.0);
-  cv::Mat weight;
-  cv::exp(map - shift, weight);
-  weight /= cv::sum(weight)[0] + std::exp(-shift);
-  // In cells.
-  const double radius =
-      std::clamp(kNearMm / (kStride * mm_per_px), kLeastDisc, kGreatestDisc);
+  const cv::Mat weight = Softmax(map);
+  const double radius = RadiusOfDisc(mm_per_px);
   const int reach = static_cast<int>(std::ceil(radius + 0.5));
   cv::Mat disc(2 * reach + 1, 2 * reach + 1, CV_32F);
   for (int y = -reach; y <= reach; ++y) {
@@ -148,6 +156,11 @@ PointReading ReadPoint(const cv::Mat& map, double mm_per_px) {
   out.spread = MomentsIn(weight, at, radius * kAroundMm / kNearMm).about_at *
                (1.0 * kStride * kStride);
   return out;
+}
+
+double LikelihoodAt(const cv::Mat& map, cv::Point2d at, double mm_per_px) {
+  return MomentsIn(Softmax(map), at * (1.0 / kStride), RadiusOfDisc(mm_per_px))
+      .mass;
 }
 
 }  // namespace plumbfoot::find

@@ -61,4 +61,9 @@ struct PointReading {
 /// @param mm_per_px of the picture that the network was shown.
 PointReading ReadPoint(const cv::Mat& map, double mm_per_px);
 
+/// How likely a map makes it that the point is seen and within 5 mm of a place
+/// [0..1]; at most about PointReading::likelihood.
+/// @param at In the picture's pixels, from its corner.
+double LikelihoodAt(const cv::Mat& map, cv::Point2d at, double mm_per_px);
+
 }  // namespace plumbfoot::find

@@ -66,10 +66,43 @@ double SigmaAlong(const PlaneMap& map,
   return std::sqrt(c.xx * g.x * g.x + 2 * c.xy * g.x * g.y + c.yy * g.y * g.y);
 }
 
+/// How far the outline strays, near the toe, from the one that the finder saw
+/// [mm]: from where it mostly runs beside that.
+/// @param seen As the finder saw it, closed; in the photo.
+double StraysNearToe(const PlaneMap& map,
+                     const PhotoPolyline& outline,
+                     const PhotoPolyline& seen,
+                     PhotoPoint toe,
+                     double front_mm) {
+  const double px_per_mm = PxPerMm(map, toe);
+  std::vector<double> beside;
+  double least = 0.0;
+  double most = 0.0;
+  bool any = false;
+  for (const PhotoPoint p : outline) {
+    const OnCurve on = NearestOn(seen, true, p);
+    const double side = Cross(on.direction, p - on.px) < 0 ? -1.0 : 1.0;
+    beside.push_back(side * on.distance_px / px_per_mm);
+    if (Distance(p, toe) > front_mm * px_per_mm) continue;
+    least = any ? std::min(least, beside.back()) : beside.back();
+    most = any ? std::max(most, beside.back()) : beside.back();
+    any = true;
+  }
+  if (!any) return 0.0;
+  const auto middle =
+      beside.begin() + static_cast<std::ptrdiff_t>(beside.size() / 2);
+  std::nth_element(beside.begin(), middle, beside.end());
+  return std::max(*middle - least, most - *middle);
+}
+
 /// Puts the toe, which is the outline's foremost place along the frog, where
 /// this and what the finder saw agree best. The two know nothing of each other:
 /// where they are far apart, neither is believed.
-void PlaceToe(const PlaneMap& map, PhotoPoint seen_px, ViewPoints& points) {
+/// @param seen_outline As the finder saw it, closed; in the photo.
+void PlaceToe(const PlaneMap& map,
+              PhotoPoint seen_px,
+              const PhotoPolyline& seen_outline,
+              ViewPoints& points) {
   auto& toe = points.at(PointId::kToe);
   const auto axis = AxisOfFrog(map, points);
   if (!toe || toe->placed_by == PlacedBy::kPerson || !points.outline || !axis) {
@@ -116,8 +149,15 @@ void PlaceToe(const PlaneMap& map, PhotoPoint seen_px, ViewPoints& points) {
   // CHOSEN: an outline that leaves the finder's toe by more is another edge.
   constexpr double kAheadMm = 2.5;
   const double by_eye = std::pow(SigmaAlong(map, *toe, across), 2);
+  // CHOSEN: nor does horn come and go so far from where the finder saw it
+  // within the front: there the outline has jumped to another edge, and with it
+  // the foremost place. On 39 rendered soles at most 1.0 where the toe was
+  // right.
+  constexpr double kStraysMm = 1.5;
   if (foremost * foremost > 9 * (by_shape + by_eye) ||
-      std::abs(top) > kAheadMm) {
+      std::abs(top) > kAheadMm ||
+      StraysNearToe(map, points.outline->px, seen_outline, toe->px, kFrontMm) >
+          kStraysMm) {
     toe->confidence = std::min(toe->confidence, kUnlikely);
     return;
   }
@@ -131,7 +171,16 @@ void PlaceToe(const PlaneMap& map, PhotoPoint seen_px, ViewPoints& points) {
   toe->covariance = PhotoCovariance::Along(along / Norm(along),
                                            std::sqrt(together) * Norm(along),
                                            points.outline->sigma_px);
-  toe->confidence = std::max(toe->confidence, kBorneOut);
+  // Of two places that are further apart than a sure one may be off, one is
+  // wrong, however little a flat front or the finder's map mind.
+  constexpr double kFarMm = 5.0;
+  // CHOSEN: as for the toe on the ground.
+  constexpr double kNearMm = 4.0;
+  if (std::abs(y) > kFarMm) {
+    toe->confidence = std::min(toe->confidence, kUnlikely);
+  } else if (std::abs(y) < kNearMm) {
+    toe->confidence = std::max(toe->confidence, kBorneOut);
+  }
 }
 
 }  // namespace
@@ -231,8 +280,10 @@ void RefineSolar(const FindRequest& request,
     }
   }
   if (seen.at(PointId::kToe)) {
-    PlaceToe(
-        look.map, ToPhoto(look, seen.at(PointId::kToe)->at), finding.points);
+    PlaceToe(look.map,
+             ToPhoto(look, seen.at(PointId::kToe)->at),
+             ToPhoto(look, seen.outline),
+             finding.points);
   }
 }
 

@@ -3,6 +3,7 @@
 
 #include <cmath>
 #include <numbers>
+#include <stdexcept>
 #include <utility>
 
 #include "find/pictures.h"
@@ -39,6 +40,9 @@ struct Seer {
   double confidence = 0.9;
   int* asked = nullptr;
   geometry::CardPolyline wall = {};
+  geometry::CardPolyline frog = {};
+  geometry::CardPolyline shoe = {};
+  double toe_sigma_px = 2.0;
 
   Sightings operator()(View, const PlaneImage& image, Looks) const {
     if (asked != nullptr) ++*asked;
@@ -48,7 +52,9 @@ struct Seer {
     s.wall_confidence = confidence;
     for (const auto& [id, at] : points) {
       s.at(id) =
-          Sighting{ImageFromCard(image, at), RoundCovariance(2.0), confidence};
+          Sighting{ImageFromCard(image, at),
+                   RoundCovariance(id == PointId::kToe ? toe_sigma_px : 2.0),
+                   confidence};
     }
     for (const CardPoint p : outline) {
       s.outline.push_back(ImageFromCard(image, p));
@@ -56,6 +62,8 @@ struct Seer {
     for (const CardPoint p : wall) {
       s.dorsal_wall.push_back(ImageFromCard(image, p));
     }
+    for (const CardPoint p : frog) s.frog.push_back(ImageFromCard(image, p));
+    for (const CardPoint p : shoe) s.shoe.push_back(ImageFromCard(image, p));
     return s;
   }
 };
@@ -234,6 +242,169 @@ TEST_F(SolePhoto, AFootAtTheBorderIsCutOff) {
   const auto found = FindPoints(request, Seer{});
   ASSERT_TRUE(found);
   EXPECT_TRUE(found->cut_off);
+}
+
+/// On the ellipse, so many millimetres round it from there, towards +y.
+CardPoint AlongEllipse(CardPoint from, double mm) {
+  double t =
+      std::atan2((from.y - kMiddle.y) / kAlong, (from.x - kMiddle.x) / kAcross);
+  const double step = from.x > kMiddle.x ? 1e-4 : -1e-4;
+  for (double gone = 0; gone < std::abs(mm);) {
+    gone += std::abs(step) *
+            std::hypot(kAcross * std::sin(t), kAlong * std::cos(t));
+    t += mm > 0 ? step : -step;
+  }
+  return {kMiddle.x + kAcross * std::cos(t), kMiddle.y + kAlong * std::sin(t)};
+}
+
+CardPoint& PlaceOf(Seer& seer, PointId id) {
+  for (auto& [point, at] : seer.points) {
+    if (point == id) return at;
+  }
+  throw std::logic_error("PlaceOf");
+}
+
+/// The sole's points when the finder is sure of all that it sees.
+ViewPoints FoundSurely(const FindRequest& request, Seer seer) {
+  seer.confidence = 0.99;
+  const auto found = FindPoints(request, seer);
+  if (!found) throw std::runtime_error(found.error().message);
+  return found->points;
+}
+
+bool Sure(const ViewPoints& points, PointId id) {
+  return points.at(id) && IsSure(*points.at(id));
+}
+
+TEST_F(SolePhoto, AllOfASoleIsSureWhereNothingSpeaksAgainstIt) {
+  Seer seer = SeesAll(0.5);
+  seer.frog = {{kMiddle.x, kMiddle.y + 20},
+               {kMiddle.x + 20, kMiddle.y - 45},
+               {kMiddle.x + 12, kMiddle.y - 60},
+               {kMiddle.x - 12, kMiddle.y - 60},
+               {kMiddle.x - 20, kMiddle.y - 45}};
+  const ViewPoints points = FoundSurely(Request(), seer);
+  for (const PointId id : geometry::PointsOf(View::kSolar)) {
+    EXPECT_TRUE(Sure(points, id)) << geometry::PointName(id);
+  }
+}
+
+TEST_F(SolePhoto, AToeThatTheOutlineMovesFarAlongIsUnsure) {
+  for (const auto& [beside_mm, sure] :
+       {std::pair{2.0, true}, std::pair{-2.0, true}, std::pair{7.0, false}}) {
+    SCOPED_TRACE(beside_mm);
+    Seer seer = SeesAll(0.0);
+    // A map that says little about where along the edge, so that it would be
+    // moved without a word.
+    seer.toe_sigma_px = 9.0;
+    PlaceOf(seer, PointId::kToe) =
+        AlongEllipse({kMiddle.x + 1e-3, kMiddle.y + kAlong}, -beside_mm);
+    EXPECT_EQ(Sure(FoundSurely(Request(), seer), PointId::kToe), sure);
+  }
+}
+
+TEST_F(SolePhoto, AToeIsUnsureWhereTheOutlineJumpedToAnotherEdgeNearIt) {
+  for (const auto& [high_mm, sure] :
+       {std::pair{0.4, true}, std::pair{2.0, false}}) {
+    SCOPED_TRACE(high_mm);
+    // As light as the foot, a flat bump beside the toe: a stone, say.
+    geometry::Random random(4);
+    const photo::Photo photo = PhotoOf(Draw(
+        kPhoto,
+        [&](double x, double y) {
+          const auto at = map_.Apply({x, y});
+          if (!at) return 0.0;
+          const double beside = at->x - kMiddle.x - 14;
+          const double more =
+              high_mm / (1 + std::exp(3 * (std::abs(beside) - 9)));
+          const double ahead = at->y > kMiddle.y ? more : 0.0;
+          return BlurredEdge(BesideEllipse(*at) - ahead, 0.5);
+        },
+        0.004,
+        random));
+    FindRequest request{View::kSolar, photo, plane_};
+    request.layout = &layout_;
+    request.given.view = View::kSolar;
+    const ViewPoints points = FoundSurely(request, SeesAll(0.0));
+    EXPECT_EQ(Sure(points, PointId::kToe), sure);
+  }
+}
+
+TEST_F(SolePhoto, AHeelFarFromWhereTheOutlineTurnsIsUnsure) {
+  struct Case {
+    double along_mm;
+    bool shod;
+    bool sure;
+  };
+  for (const Case& c : {Case{0, false, true},
+                        Case{6, false, true},
+                        Case{-6, false, true},
+                        Case{-11, false, false},
+                        Case{11, false, false},
+                        // A shoe's branch goes on behind the turn.
+                        Case{-11, true, true},
+                        Case{-18, true, false}}) {
+    SCOPED_TRACE(testing::Message() << c.along_mm << (c.shod ? " shod" : ""));
+    Seer seer = SeesAll(0.0);
+    CardPoint& heel = PlaceOf(seer, PointId::kHeelLeft);
+    heel = AlongEllipse(heel, c.along_mm);
+    // The other one alike, for their heights.
+    CardPoint& other = PlaceOf(seer, PointId::kHeelRight);
+    other = AlongEllipse(other, c.along_mm);
+    if (c.shod) seer.shoe = Ellipse(0.0);
+    // In front of both, whatever is done to them.
+    PlaceOf(seer, PointId::kFrogLeft) = {kMiddle.x + 20, kMiddle.y - 38};
+    PlaceOf(seer, PointId::kFrogRight) = {kMiddle.x - 20, kMiddle.y - 38};
+    const ViewPoints points = FoundSurely(Request(), seer);
+    EXPECT_EQ(Sure(points, PointId::kHeelLeft), c.sure);
+    EXPECT_EQ(Sure(points, PointId::kHeelRight), c.sure);
+    EXPECT_TRUE(Sure(points, PointId::kToe));
+  }
+}
+
+TEST_F(SolePhoto, AHeelOffTheOutlineIsUnsure) {
+  Seer seer = SeesAll(0.0);
+  CardPoint& heel = PlaceOf(seer, PointId::kHeelLeft);
+  heel = {heel.x - 4, heel.y + 4};
+  const ViewPoints points = FoundSurely(Request(), seer);
+  EXPECT_FALSE(Sure(points, PointId::kHeelLeft));
+  EXPECT_TRUE(Sure(points, PointId::kHeelRight));
+}
+
+TEST_F(SolePhoto, ASideOfTheFrogThatItsOutlineContradictsIsUnsure) {
+  struct Case {
+    const char* what;
+    CardPoint off;
+    bool sure;
+  };
+  for (const Case& c : {Case{"on its widest place", {0, 0}, true},
+                        Case{"before it, on the edge", {-1.2, 4}, true},
+                        Case{"behind it, on the edge", {-1.6, -3}, false},
+                        Case{"off the edge", {-6, 2}, false}}) {
+    SCOPED_TRACE(c.what);
+    Seer seer = SeesAll(0.0);
+    seer.frog = {{kMiddle.x, kMiddle.y + 20},
+                 {kMiddle.x + 20, kMiddle.y - 37},
+                 {kMiddle.x + 12, kMiddle.y - 52},
+                 {kMiddle.x - 12, kMiddle.y - 52},
+                 {kMiddle.x - 20, kMiddle.y - 37}};
+    PlaceOf(seer, PointId::kFrogRight) = {kMiddle.x - 20, kMiddle.y - 37};
+    PlaceOf(seer, PointId::kFrogLeft) = {kMiddle.x + 20 + c.off.x,
+                                         kMiddle.y - 37 + c.off.y};
+    const ViewPoints points = FoundSurely(Request(), seer);
+    EXPECT_EQ(Sure(points, PointId::kFrogLeft), c.sure);
+    EXPECT_TRUE(Sure(points, PointId::kFrogRight));
+    EXPECT_TRUE(Sure(points, PointId::kFrogApex));
+  }
+}
+
+TEST_F(SolePhoto, ASideOfTheFrogBehindTheHeelIsUnsure) {
+  Seer seer = SeesAll(0.0);  // The heels are at -49.
+  PlaceOf(seer, PointId::kFrogLeft).y = kMiddle.y - 51;
+  const ViewPoints points = FoundSurely(Request(), seer);
+  EXPECT_FALSE(Sure(points, PointId::kFrogLeft));
+  EXPECT_TRUE(Sure(points, PointId::kFrogRight));
+  EXPECT_TRUE(Sure(points, PointId::kHeelLeft));
 }
 
 // Property: a heel that stands nearer than the middle plane is projected by the

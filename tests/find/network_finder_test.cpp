@@ -149,6 +149,22 @@ TEST(ReadPoint, HalvesTheLikelihoodBetweenTwoPlaces) {
   EXPECT_NEAR(ReadPoint(map, 0.5).likelihood, 0.5, 1e-4);
 }
 
+TEST(LikelihoodAt, IsWhatADiscOfFiveMillimetresHolds) {
+  cv::Mat map(64, 64, CV_32F, cv::Scalar(-30));
+  // Two cells and "not seen": a half, a quarter, a quarter.
+  map.at<float>(10, 12) = static_cast<float>(std::log(2.0));
+  map.at<float>(50, 40) = 0.0F;
+  const PointReading reading = ReadPoint(map, 0.5);
+  EXPECT_NEAR(LikelihoodAt(map, reading.at, 0.5), reading.likelihood, 1e-9);
+  EXPECT_NEAR(LikelihoodAt(map, {25, 21}, 0.5), 0.5, 1e-6);
+  // At half a millimetre a pixel and two pixels a cell, 4 mm are 4 cells.
+  EXPECT_NEAR(LikelihoodAt(map, {25 + 8, 21}, 0.5), 0.5, 1e-6);
+  EXPECT_NEAR(LikelihoodAt(map, {25 + 12, 21}, 0.5), 0.0, 1e-6);
+  EXPECT_NEAR(LikelihoodAt(map, {81, 101}, 0.5), 0.25, 1e-6);
+  // Beyond the map.
+  EXPECT_EQ(LikelihoodAt(map, {-200, 500}, 0.5), 0.0);
+}
+
 TEST(ReadPoint, SaysWhenNothingIsSeen) {
   const cv::Mat map(64, 64, CV_32F, cv::Scalar(-20));
   EXPECT_LT(ReadPoint(map, 0.5).likelihood, 1e-3);

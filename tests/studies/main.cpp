@@ -48,6 +48,12 @@ int Run(int argc, char** argv) {
                   as_seen,
                   "Points and curves as the network saw them, not put on the "
                   "photo's edges");
+  bool each = false;
+  found->add_flag("--each", each, "A line for every point, not only the wrong");
+  found->add_option("--draw",
+                    options.draw_in,
+                    "An existing directory for the photos on which something "
+                    "is wrong and not said so, with the points drawn");
   plumbfoot::trend::ChangeStudyOptions change_options;
   CLI::App* change = program.add_subcommand(
       "change",
@@ -77,7 +83,9 @@ int Run(int argc, char** argv) {
   if (found->parsed()) {
     options.pairs = found_pairs;
     options.on_edges = !as_seen;
-    fmt::print("{}", Table(StudyPointsFound(options)));
+    const PointsFound study = StudyPointsFound(options);
+    if (each) fmt::print("{}", Each(study));
+    fmt::print("{}\n{}", Table(study), Intervals(study));
   }
   if (change->parsed()) {
     fmt::print(

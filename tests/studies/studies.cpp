@@ -4,10 +4,14 @@
 #include <fmt/core.h>
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <limits>
 #include <numbers>
+#include <opencv2/imgcodecs.hpp>
+#include <opencv2/imgproc.hpp>
 #include <optional>
+#include <stdexcept>
 #include <utility>
 #include <variant>
 
@@ -286,6 +290,26 @@ std::optional<double> ErrorOf(const measure::ViewMeasures& measures,
   return InPerCent(id) ? 100.0 * error / true_value : error;
 }
 
+/// Counts one more; until Finish, sums stand for the means.
+void Add(const Measured& measured,
+         const scenes::Truth& truth,
+         MeasureId id,
+         Held& row) {
+  const double true_value =
+      truth.measures.at(std::string(measure::InfoOf(id).key));
+  ++row.measured;
+  if (measured.low95 <= true_value && true_value <= measured.high95) {
+    ++row.held;
+  }
+  row.mean_uncertainty += measured.standard_uncertainty;
+  row.rms_error += std::pow(measured.value - true_value, 2);
+}
+
+void Finish(Held& row) {
+  row.mean_uncertainty /= row.measured;
+  row.rms_error = std::sqrt(row.rms_error / row.measured);
+}
+
 /// How far a point is off in what it is used for [mm]. Of the two points on the
 /// pastern only their line is used, and they may stand anywhere on it: across
 /// the true line. Of every other point: as it is.
@@ -399,26 +423,170 @@ Coverage StudyCoverage(const StudyOptions& options) {
       for (const auto& [id, outcome] : measures.outcomes) {
         const auto* measured = std::get_if<Measured>(&outcome);
         if (measured == nullptr) continue;
-        const double true_value =
-            truth.measures.at(std::string(measure::InfoOf(id).key));
-        auto& row = study.rows[id];
-        ++row.measured;
-        if (measured->low95 <= true_value && true_value <= measured->high95) {
-          ++row.held;
-        }
-        row.mean_uncertainty += measured->standard_uncertainty;
-        row.rms_error += std::pow(measured->value - true_value, 2);
+        Add(*measured, truth, id, study.rows[id]);
       }
     }
     ++study.pairs;
     if (options.progress) options.progress(study.pairs);
   }
-  for (auto& [id, row] : study.rows) {
-    row.mean_uncertainty /= row.measured;
-    row.rms_error = std::sqrt(row.rms_error / row.measured);
-  }
+  for (auto& [id, row] : study.rows) Finish(row);
   return study;
 }
+
+namespace {
+
+/// Takes note of a point or toe angle, and of whether it is wrong and not said
+/// so.
+void Note(Found found, PointsFound& study, bool& silent) {
+  silent = silent || (found.sure && found.wrong);
+  study.each.push_back(std::move(found));
+}
+
+void NotePoints(int pair,
+                const ViewPoints& points,
+                const scenes::Truth& truth,
+                const geometry::PlaneMap& map,
+                PointsFound& study,
+                bool& silent) {
+  for (const PointId id : geometry::PointsOf(points.view)) {
+    const auto& true_point = truth.at(id);
+    if (!true_point || !true_point->visible) continue;
+    auto& row = study.points[id];
+    ++row.visible;
+    const auto& point = points.at(id);
+    if (!point) continue;
+    ++row.found;
+    const auto a = map.Apply(point->px);
+    const auto b = map.Apply(true_point->px);
+    if (!a || !b) continue;
+    row.errors_mm.push_back(geometry::Distance(*a, *b));
+    const double error = ErrorAsUsed(id, *a, *b, truth, map);
+    const Found found{.pair = pair,
+                      .view = points.view,
+                      .what = std::string(geometry::PointName(id)),
+                      .error = error,
+                      .confidence = point->confidence,
+                      .sure = find::IsSure(*point),
+                      .wrong = error > 5.0};
+    if (found.wrong) ++row.wrong;
+    if (found.sure) ++row.sure;
+    if (found.sure && found.wrong) ++row.sure_wrong;
+    Note(found, study, silent);
+  }
+}
+
+void NoteMeasures(int pair,
+                  const ViewPoints& points,
+                  const measure::ViewMeasures& measures,
+                  const scenes::Truth& truth,
+                  PointsFound& study,
+                  bool& silent) {
+  const auto note = [&](MeasureId id, std::vector<double>& errors) {
+    const auto error = ErrorOf(measures, truth, id);
+    if (error) errors.push_back(*error);
+    return error;
+  };
+  if (points.view == View::kSolar) {
+    note(MeasureId::kBearingWidth, study.width_errors);
+    note(MeasureId::kBearingLength, study.length_errors);
+    if (points.outline) {
+      study.outline_iou.push_back(
+          IntersectionOverUnion(points.outline->px, truth.outline_px));
+    }
+    return;
+  }
+  const auto error = note(MeasureId::kToeAngle, study.toe_angle_errors);
+  note(MeasureId::kHeelAngle, study.heel_angle_errors);
+  if (!error) return;
+  Found found{.pair = pair,
+              .view = points.view,
+              .what = "toe_angle",
+              .error = *error,
+              .confidence = 1.0,
+              .sure = true,
+              .wrong = std::abs(*error) > 2.0};
+  const auto rests_on = [&](const auto& placed) {
+    found.confidence =
+        std::min(found.confidence, placed ? placed->confidence : 0.0);
+    found.sure = found.sure && placed && find::IsSure(*placed);
+  };
+  rests_on(points.dorsal_wall);
+  rests_on(points.at(PointId::kToeGround));
+  rests_on(points.at(PointId::kHeelGround));
+  if (found.sure) ++study.toe_angles_sure;
+  Note(found, study, silent);
+}
+
+void NoteIntervals(const ViewPoints& points,
+                   const geometry::PlaneEstimate& plane,
+                   const scenes::Truth& truth,
+                   PointsFound& study) {
+  measure::MeasureOptions options;
+  options.shod = truth.shod;  // Who holds the foot knows.
+  geometry::PlaneEstimate true_card = plane;
+  true_card.doubt = {.offset_sigma_mm = 0, .turn_sigma = 0, .print_sigma = 0};
+  const auto alone = measure::MeasureView(points, true_card, options);
+  const auto report = measure::MeasureView(points, plane, options);
+  for (const auto& [id, outcome] : alone.outcomes) {
+    const auto* a = std::get_if<Measured>(&outcome);
+    const auto* b = std::get_if<Measured>(&report.outcomes.at(id));
+    if (a == nullptr || b == nullptr) continue;
+    const bool sure = a->confidence >= find::kSureConfidence;
+    PointsFound::Intervals& row = (sure ? study.sure : study.unsure)[id];
+    Add(*a, truth, id, row.points);
+    Add(*b, truth, id, row.report);
+  }
+}
+
+/// The points on the photo: rings where they were found, filled if sure;
+/// crosses where they are.
+void DrawFound(const std::string& path,
+               const cv::Mat& rgb,
+               const ViewPoints& points,
+               const scenes::Truth& truth) {
+  cv::Mat picture;
+  cv::cvtColor(rgb, picture, cv::COLOR_RGB2BGR);
+  const cv::Scalar found(0, 255, 255);
+  const cv::Scalar real(0, 255, 0);
+  // OpenCV counts from the first pixel's centre.
+  const auto at = [](PhotoPoint p) {
+    return cv::Point(static_cast<int>(std::lround(p.x - 0.5)),
+                     static_cast<int>(std::lround(p.y - 0.5)));
+  };
+  const auto line = [&](const PhotoPolyline& px, const cv::Scalar& colour) {
+    std::vector<cv::Point> corners;
+    corners.reserve(px.size());
+    for (const PhotoPoint p : px) corners.push_back(at(p));
+    cv::polylines(picture, corners, false, colour, 1, cv::LINE_AA);
+  };
+  line(truth.outline_px, real);
+  line(truth.dorsal_px, real);
+  if (points.outline) line(points.outline->px, found);
+  if (points.dorsal_wall) line(points.dorsal_wall->px, found);
+  for (const PointId id : geometry::PointsOf(points.view)) {
+    if (const auto& p = truth.at(id)) {
+      cv::drawMarker(picture, at(p->px), real, cv::MARKER_CROSS, 20, 2);
+    }
+    const auto& p = points.at(id);
+    if (!p) continue;
+    cv::circle(picture, at(p->px), 9, found, 2, cv::LINE_AA);
+    if (find::IsSure(*p)) cv::circle(picture, at(p->px), 4, found, cv::FILLED);
+    cv::putText(
+        picture,
+        fmt::format("{} {:.3f}", geometry::PointName(id), p->confidence),
+        at(p->px) + cv::Point(12, -8),
+        cv::FONT_HERSHEY_SIMPLEX,
+        0.6,
+        found,
+        2,
+        cv::LINE_AA);
+  }
+  if (!cv::imwrite(path, picture)) {
+    throw std::runtime_error("cannot write " + path);
+  }
+}
+
+}  // namespace
 
 PointsFound StudyPointsFound(const StudyOptions& options) {
   PointsFound study;
@@ -434,8 +602,6 @@ PointsFound StudyPointsFound(const StudyOptions& options) {
       const scenes::Truth& truth = rendered.truth;
       int& refused =
           view == View::kSolar ? study.solar_refused : study.lateral_refused;
-      int& silent =
-          view == View::kSolar ? study.silent_solar : study.silent_lateral;
 
       photo::Photo photo;
       photo.rgb = rendered.photo;
@@ -459,61 +625,42 @@ PointsFound StudyPointsFound(const StudyOptions& options) {
         ++refused;
         continue;
       }
-      const auto map = geometry::NominalMap(card->plane);
-      bool wrong = false;
-      for (const PointId id : geometry::PointsOf(view)) {
-        const auto& true_point = truth.at(id);
-        if (!true_point || !true_point->visible) continue;
-        auto& row = study.points[id];
-        ++row.visible;
-        const auto& point = finding->points.at(id);
-        if (!point) continue;
-        ++row.found;
-        const auto a = map.Apply(point->px);
-        const auto b = map.Apply(true_point->px);
-        if (!a || !b) continue;
-        const double error = geometry::Distance(*a, *b);
-        row.errors_mm.push_back(error);
-        const double used = ErrorAsUsed(id, *a, *b, truth, map);
-        if (used > 5.0) ++row.wrong;
-        if (!find::IsSure(*point)) continue;
-        ++row.sure;
-        if (used > 5.0) {
-          ++row.sure_wrong;
-          wrong = true;
-        }
+      const ViewPoints& points = finding->points;
+      bool silent = false;
+      NotePoints(pair,
+                 points,
+                 truth,
+                 geometry::NominalMap(card->plane),
+                 study,
+                 silent);
+      NoteMeasures(pair,
+                   points,
+                   measure::MeasureView(points, card->plane),
+                   truth,
+                   study,
+                   silent);
+      NoteIntervals(points, card->plane, truth, study);
+      if (!silent) continue;
+      ++(view == View::kSolar ? study.silent_solar : study.silent_lateral);
+      if (!options.draw_in.empty()) {
+        DrawFound(fmt::format("{}/{}-{}-{}.png",
+                              options.draw_in,
+                              options.seed,
+                              pair,
+                              geometry::ViewName(view)),
+                  photo.rgb,
+                  points,
+                  truth);
       }
-      const auto measures = measure::MeasureView(finding->points, card->plane);
-      const auto note = [&](MeasureId id, std::vector<double>& errors) {
-        const auto error = ErrorOf(measures, truth, id);
-        if (error) errors.push_back(*error);
-        return error;
-      };
-      if (view == View::kSolar) {
-        note(MeasureId::kBearingWidth, study.width_errors);
-        note(MeasureId::kBearingLength, study.length_errors);
-        if (finding->points.outline) {
-          study.outline_iou.push_back(IntersectionOverUnion(
-              finding->points.outline->px, truth.outline_px));
-        }
-      } else {
-        const auto error = note(MeasureId::kToeAngle, study.toe_angle_errors);
-        note(MeasureId::kHeelAngle, study.heel_angle_errors);
-        const auto sure = [&](const auto& placed) {
-          return placed && find::IsSure(*placed);
-        };
-        const ViewPoints& points = finding->points;
-        if (error && sure(points.dorsal_wall) &&
-            sure(points.at(PointId::kToeGround)) &&
-            sure(points.at(PointId::kHeelGround))) {
-          ++study.toe_angles_sure;
-          if (std::abs(*error) > 2.0) wrong = true;
-        }
-      }
-      if (wrong) ++silent;
     }
     ++study.photos;
     if (options.progress) options.progress(study.photos);
+  }
+  for (auto* rows : {&study.sure, &study.unsure}) {
+    for (auto& [id, row] : *rows) {
+      Finish(row.points);
+      Finish(row.report);
+    }
   }
   return study;
 }
@@ -530,6 +677,20 @@ double Mean(const std::vector<double>& values) {
   double sum = 0.0;
   for (const double value : values) sum += value;
   return sum / static_cast<double>(values.size());
+}
+
+std::string Line(const Found& one) {
+  return fmt::format(
+      "pair {:<4} {:<8} {:<14} off by {:>6.2f} {:<4}"
+      " confidence {:.3f}{}{}\n",
+      one.pair,
+      geometry::ViewName(one.view),
+      one.what,
+      one.error,
+      one.what == "toe_angle" ? "deg" : "mm",
+      one.confidence,
+      one.sure ? ", sure" : "",
+      one.wrong ? ", wrong" : "");
 }
 
 std::string_view ErrorUnit(MeasureId id) {
@@ -638,6 +799,60 @@ std::string Table(const PointsFound& found) {
       found.lateral_refused,
       found.silent_solar,
       found.silent_lateral);
+  for (const Found& one : found.each) {
+    if (one.sure && one.wrong) text += "  " + Line(one);
+  }
+  return text;
+}
+
+std::string Intervals(const PointsFound& found) {
+  std::string text;
+  const auto add =
+      [&](std::string_view of,
+          const std::map<MeasureId, PointsFound::Intervals>& rows) {
+        text += fmt::format("{:<26}{:>10}{:>10}{:>14}{:>14}{:>14}\n",
+                            of,
+                            "measured",
+                            "held in %",
+                            "stated u",
+                            "rms error",
+                            "report in %");
+        std::array<std::array<int, 3>, 2> pooled{};
+        for (const auto& [id, row] : rows) {
+          const Held& a = row.points;
+          const Held& b = row.report;
+          text +=
+              fmt::format("{:<26}{:>10}{:>10.1f}{:>14.4g}{:>14.4g}{:>14.1f}\n",
+                          measure::InfoOf(id).key,
+                          a.measured,
+                          100.0 * a.held / a.measured,
+                          a.mean_uncertainty,
+                          a.rms_error,
+                          100.0 * b.held / b.measured);
+          auto& sum = pooled[measure::InfoOf(id).view == View::kSolar ? 0 : 1];
+          sum[0] += a.measured;
+          sum[1] += a.held;
+          sum[2] += b.held;
+        }
+        for (const View view : kViews) {
+          const auto& [measured, held, report] =
+              pooled[view == View::kSolar ? 0 : 1];
+          if (measured == 0) continue;
+          text += fmt::format("all {:<22}{:>10}{:>10.1f}{:>42.1f}\n",
+                              geometry::ViewName(view),
+                              measured,
+                              100.0 * held / measured,
+                              100.0 * report / measured);
+        }
+      };
+  add("95 % intervals, sure", found.sure);
+  add("95 % intervals, unsure", found.unsure);
+  return text;
+}
+
+std::string Each(const PointsFound& found) {
+  std::string text;
+  for (const Found& one : found.each) text += Line(one);
   return text;
 }
 

@@ -24,6 +24,10 @@ struct StudyOptions {
   int threads = 2;
   /// For StudyPointsFound: put on the photo's edges, or as the finder saw them?
   bool on_edges = true;
+  /// For StudyPointsFound: a directory for the photos on which something is
+  /// wrong and not said so, with the points found and the true ones; empty for
+  /// none.
+  std::string draw_in;
   /// Coverage only: false takes the tags' corners from the truth, with noise,
   /// instead of looking for them in a rendered photo. Everything else is the
   /// same, and a thousand pairs take a minute.
@@ -52,22 +56,35 @@ struct PointsGiven {
 std::vector<PointsGiven> StudyPointsGiven(const std::vector<int>& tags,
                                           const StudyOptions& options);
 
+/// How often intervals of 95 % held the truth.
+struct Held {
+  int measured = 0;
+  int held = 0;
+  double mean_uncertainty = 0.0;  ///< Stated.
+  double rms_error = 0.0;
+};
+
 struct Coverage {
   int pairs = 0;
   int card_refused = 0;
-  struct Row {
-    int measured = 0;
-    int held = 0;
-    double mean_uncertainty = 0.0;
-    double rms_error = 0.0;
-  };
-  std::map<measure::MeasureId, Row> rows;
+  std::map<measure::MeasureId, Held> rows;
 };
 
 /// A person places the points with his usual error; the card is held off the
 /// plane and turned, the print is off and the lens bends, all as a person's
 /// would (geometry::PlaneDoubt). How often do the intervals hold the truth?
 Coverage StudyCoverage(const StudyOptions& options);
+
+/// A point or the toe angle as the finder's points have it.
+struct Found {
+  int pair = 0;
+  View view = View::kSolar;
+  std::string what;         ///< Of the points file, or "toe_angle".
+  double error = 0.0;       ///< As used [mm], or signed [deg].
+  double confidence = 0.0;  ///< The least of what it rests on.
+  bool sure = false;        ///< find::IsSure, of all that it rests on.
+  bool wrong = false;       ///< Off by more than 5 mm, or 2 degrees.
+};
 
 /// What became of the finder's points on photos it has never seen.
 struct PointsFound {
@@ -93,6 +110,18 @@ struct PointsFound {
   /// than 2 degrees off whose wall, toe and heel are called sure.
   int silent_solar = 0;
   int silent_lateral = 0;
+  std::vector<Found> each;  ///< In the order in which they were looked at.
+  /// Of the measures from those points, by whether all that a measure rests on
+  /// is sure. In these scenes the card lies in the measured plane and is
+  /// printed true: `points` are intervals that know so, and stand or fall with
+  /// the points; `report` are those that a report gives, for a card held by
+  /// hand.
+  struct Intervals {
+    Held points;
+    Held report;
+  };
+  std::map<measure::MeasureId, Intervals> sure;
+  std::map<measure::MeasureId, Intervals> unsure;
 };
 
 PointsFound StudyPointsFound(const StudyOptions& options);
@@ -101,5 +130,9 @@ PointsFound StudyPointsFound(const StudyOptions& options);
 std::string Table(const std::vector<PointsGiven>& rows);
 std::string Table(const Coverage& coverage);
 std::string Table(const PointsFound& found);
+/// How often the intervals of the measures held the truth.
+std::string Intervals(const PointsFound& found);
+/// A line for each point and toe angle that was found.
+std::string Each(const PointsFound& found);
 
 }  // namespace plumbfoot::studies

@@ -41,6 +41,8 @@ inline cv::Matx22d RoundCovariance(double sigma_px) {
 struct Sightings {
   std::array<std::optional<Sighting>, geometry::kPointCount> points;
   std::vector<cv::Point2d> outline;      ///< Solar; closed; may be empty.
+  std::vector<cv::Point2d> frog;         ///< Solar; closed; may be empty.
+  std::vector<cv::Point2d> shoe;         ///< Solar; closed; empty if bare.
   std::vector<cv::Point2d> dorsal_wall;  ///< Lateral; hairline first.
   double outline_confidence = 0.0;       ///< [0..1]
   double wall_confidence = 0.0;          ///< [0..1]
