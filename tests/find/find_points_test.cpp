@@ -467,6 +467,34 @@ TEST(NearHeel, ComesBackWhereTheMiddlePlanesHeelAppears) {
   }
 }
 
+// Any two points on the pastern will do: a person's may stand elsewhere on it.
+TEST(Pastern, APersonsPointAlongItAgreesAndOneBesideItDoesNot) {
+  const photo::Photo photo =
+      PhotoOf(cv::Mat(kPhoto, CV_8UC3, cv::Scalar(90, 90, 90)));
+  const auto plane = LookingAt({200, 90}, 600, kPhoto, 0, 0, 0);
+  const PlaneMap map = geometry::NominalMap(plane);
+  const CardPoint low{180, 90};
+  const CardPoint high{200, 120};
+  const Seer seer{{{PointId::kPasternLower, low},
+                   {PointId::kPasternUpper, high},
+                   {PointId::kToeGround, {120, 5}},
+                   {PointId::kToeHairline, {165, 68}}},
+                  {}};
+  const geometry::CardVector along = (high - low) / Distance(high, low);
+  for (const auto& [off, agrees] :
+       {std::pair{25.0 * along, true},
+        std::pair{-15.0 * along, true},
+        std::pair{12.0 * Perpendicular(along), false}}) {
+    FindRequest request{View::kLateral, photo, plane};
+    request.given.view = View::kLateral;
+    const PhotoPoint given = map.Inverse(high + off);
+    request.given.at(PointId::kPasternUpper) = Placed(given.x, given.y);
+    const auto found = FindPoints(request, seer);
+    ASSERT_TRUE(found);
+    EXPECT_EQ(found->points.at(PointId::kToeHairline).has_value(), agrees);
+  }
+}
+
 TEST(DorsalWall, IsFollowedBetweenTwoGivenToePoints) {
   geometry::Random random(6);
   // A wall that rises at 50 degrees and is dished by 6 px in the middle.
