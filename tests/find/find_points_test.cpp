@@ -304,8 +304,9 @@ TEST_F(SolePhoto, AToeThatTheOutlineMovesFarAlongIsUnsure) {
 }
 
 TEST_F(SolePhoto, AToeIsUnsureWhereTheOutlineJumpedToAnotherEdgeNearIt) {
-  for (const auto& [high_mm, sure] :
+  for (const auto& [high, sure] :
        {std::pair{0.4, true}, std::pair{2.0, false}}) {
+    const double high_mm = high;
     SCOPED_TRACE(high_mm);
     // As light as the foot, a flat bump beside the toe: a stone, say.
     geometry::Random random(4);
