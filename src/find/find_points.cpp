@@ -13,6 +13,7 @@
 namespace plumbfoot::find {
 namespace {
 
+using geometry::CardPoint;
 using geometry::PhotoCovariance;
 using geometry::PhotoPoint;
 using geometry::PlacedCurve;
@@ -57,6 +58,25 @@ ViewPoints TakeOver(const FindRequest& request, const PlaneMap& map) {
   return points;
 }
 
+/// How far a place in the plane is from where the finder saw that point [mm].
+/// Of the pastern's two points only their line is used: from that.
+double OffMm(const Look& look, PointId id, CardPoint placed) {
+  const auto seen = [&](PointId of) {
+    const cv::Point2d at = look.seen.at(of)->at;
+    return CardFromImage(look.image, at.x, at.y);
+  };
+  if ((id == PointId::kPasternUpper || id == PointId::kPasternLower) &&
+      look.seen.at(PointId::kPasternUpper) &&
+      look.seen.at(PointId::kPasternLower)) {
+    const CardPoint low = seen(PointId::kPasternLower);
+    const geometry::CardVector along = seen(PointId::kPasternUpper) - low;
+    if (Norm(along) > 0) {
+      return std::abs(Cross(along, placed - low)) / Norm(along);
+    }
+  }
+  return Distance(placed, seen(id));
+}
+
 /// Does what the finder saw of a person's points agree with the person?
 bool Agrees(const FindRequest& request,
             const Look& look,
@@ -66,8 +86,7 @@ bool Agrees(const FindRequest& request,
     const auto placed = look.map.Apply(given.at(id)->px);
     if (!placed) return false;
     const Sighting& s = *look.seen.at(id);
-    const double off =
-        Distance(*placed, CardFromImage(look.image, s.at.x, s.at.y));
+    const double off = OffMm(look, id, *placed);
     // That of a round covariance as large.
     const double sigma_px = std::sqrt(cv::trace(s.covariance) / 2);
     if (off > std::max(kDisagreesMm, 3 * sigma_px / look.image.px_per_mm)) {

@@ -444,14 +444,16 @@ void PlacePastern(const LookAt& look, Sightings& seen) {
   const cv::Point2d high = placed(kUpper * wall);
   lower->at = low;
   upper->at = high;
-  // Only their line is used: one is as good as the other. CHOSEN: how far along
-  // the pastern they are is not known better than a tenth of the wall.
+  // Only their line is used: one is as good as the other, and where on it they
+  // stand is chosen, not found. CHOSEN: so their covariance is that of the
+  // limb's edge, a millimetre on a wall of 80.
+  const double edge_sigma = wall / 80;
   const double confidence =
       std::min(std::max(upper->confidence, lower->confidence),
                on_edge ? 1.0 : kUnlikely);
   for (Sighting* s : {&*upper, &*lower}) {
     s->confidence = confidence;
-    s->covariance += RoundCovariance(0.1 * wall);
+    s->covariance = RoundCovariance(edge_sigma);
   }
 }
 

@@ -20,6 +20,10 @@ using geometry::PlaneMap;
 
 // CHOSEN: chips and rasp marks are shorter.
 constexpr double kOutlineSmoothMm = 5.0;
+// CHOSEN: on 197 rendered soles places of the outline lay 0.13 mm (median of
+// their root mean squares) off the bearing edge, where the edge in the photo
+// says 0.05: it is sharp, but here and there another one.
+constexpr double kOutlineSigmaMm = 0.12;
 
 /// The part of a closed outline from one heel round the toe to the other.
 PhotoPolyline RoundTheToe(const PhotoPolyline& outline,
@@ -216,8 +220,12 @@ void SnapTo(const EdgeCurve& edge,
   const double along = point.covariance.xx * d.x * d.x +
                        2 * point.covariance.xy * d.x * d.y +
                        point.covariance.yy * d.y * d.y;
+  // CHOSEN: among the edges within reach it may be another one by a tenth of
+  // that: on 200 pairs of rendered photos sure heels of soles were 0.3 mm off
+  // across theirs, and points on hair 0.6, where the edge itself says 0.1.
+  const double across = std::hypot(edge.sigma_px, 0.1 * reach_px);
   point.px = on.px;
-  point.covariance = PhotoCovariance::Along(d, std::sqrt(along), edge.sigma_px);
+  point.covariance = PhotoCovariance::Along(d, std::sqrt(along), across);
 }
 
 std::optional<FrogAxis> AxisOfFrog(const PlaneMap& map,
@@ -267,7 +275,8 @@ void RefineSolar(const FindRequest& request,
   const auto edge = EdgeNear(request, coarse, options);
   if (!edge) return;
   curve.px = edge->px;
-  curve.sigma_px = edge->sigma_px;
+  curve.sigma_px = std::hypot(
+      edge->sigma_px, kOutlineSigmaMm * PxPerMm(look.map, coarse.front()));
   curve.correlation_px = edge->correlation_px;
   curve.confidence = seen.outline_confidence * std::min(1.0, edge->seen + 0.2);
   if (curve.confidence < kLeastConfidence || curve.px.size() < 8) return;

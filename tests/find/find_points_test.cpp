@@ -304,8 +304,9 @@ TEST_F(SolePhoto, AToeThatTheOutlineMovesFarAlongIsUnsure) {
 }
 
 TEST_F(SolePhoto, AToeIsUnsureWhereTheOutlineJumpedToAnotherEdgeNearIt) {
-  for (const auto& [high_mm, sure] :
+  for (const auto& [high, sure] :
        {std::pair{0.4, true}, std::pair{2.0, false}}) {
+    const double high_mm = high;
     SCOPED_TRACE(high_mm);
     // As light as the foot, a flat bump beside the toe: a stone, say.
     geometry::Random random(4);
@@ -464,6 +465,34 @@ TEST(NearHeel, ComesBackWhereTheMiddlePlanesHeelAppears) {
     ASSERT_TRUE(stays);
     EXPECT_EQ(stays->points.at(PointId::kHeelGround)->px,
               request.given.at(PointId::kHeelGround)->px);
+  }
+}
+
+// Any two points on the pastern will do: a person's may stand elsewhere on it.
+TEST(Pastern, APersonsPointAlongItAgreesAndOneBesideItDoesNot) {
+  const photo::Photo photo =
+      PhotoOf(cv::Mat(kPhoto, CV_8UC3, cv::Scalar(90, 90, 90)));
+  const auto plane = LookingAt({200, 90}, 600, kPhoto, 0, 0, 0);
+  const PlaneMap map = geometry::NominalMap(plane);
+  const CardPoint low{180, 90};
+  const CardPoint high{200, 120};
+  const Seer seer{{{PointId::kPasternLower, low},
+                   {PointId::kPasternUpper, high},
+                   {PointId::kToeGround, {120, 5}},
+                   {PointId::kToeHairline, {165, 68}}},
+                  {}};
+  const geometry::CardVector along = (high - low) / Distance(high, low);
+  for (const auto& [off, agrees] :
+       {std::pair{25.0 * along, true},
+        std::pair{-15.0 * along, true},
+        std::pair{12.0 * Perpendicular(along), false}}) {
+    FindRequest request{View::kLateral, photo, plane};
+    request.given.view = View::kLateral;
+    const PhotoPoint given = map.Inverse(high + off);
+    request.given.at(PointId::kPasternUpper) = Placed(given.x, given.y);
+    const auto found = FindPoints(request, seer);
+    ASSERT_TRUE(found);
+    EXPECT_EQ(found->points.at(PointId::kToeHairline).has_value(), agrees);
   }
 }
 

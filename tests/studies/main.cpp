@@ -48,6 +48,11 @@ int Run(int argc, char** argv) {
                   as_seen,
                   "Points and curves as the network saw them, not put on the "
                   "photo's edges");
+  found->add_flag(
+      "--held-by-hand",
+      options.held_by_hand,
+      "As if the card were off the plane, turned and misprinted, as "
+      "a person's are");
   bool each = false;
   found->add_flag("--each", each, "A line for every point, not only the wrong");
   found->add_option("--draw",

@@ -538,6 +538,29 @@ void NoteIntervals(const ViewPoints& points,
   }
 }
 
+/// The plane as the same card would tell of it, had it been off by a person's
+/// usual errors: as scenes::CardSetup::doubt and print_scale are meant.
+geometry::PlaneEstimate HeldByHand(geometry::PlaneEstimate plane,
+                                   geometry::CardPoint pivot,
+                                   Random& random) {
+  const geometry::PlaneDoubt& doubt = plane.doubt;
+  const double offset = doubt.offset_sigma_mm * random.Normal();
+  const Eigen::Matrix3d turn =
+      geometry::RotationFromVector({doubt.turn_sigma * random.Normal(),
+                                    doubt.turn_sigma * random.Normal(),
+                                    0.0});
+  // card_from_measured is p -> turn (p - pivot) + pivot + offset; what is found
+  // of the card is taken for the measured plane.
+  const Eigen::Vector3d at(pivot.x, pivot.y, 0);
+  const Eigen::Vector3d moved = at + Eigen::Vector3d(0, 0, offset) - turn * at;
+  geometry::Pose& pose = plane.camera_from_card;
+  pose.translation -= pose.rotation * turn.transpose() * moved;
+  pose.rotation = pose.rotation * turn.transpose();
+  // On a larger print everything seems smaller and nearer.
+  pose.translation /= 1.0 + doubt.print_sigma * random.Normal();
+  return plane;
+}
+
 /// The points on the photo: rings where they were found, filled if sure;
 /// crosses where they are.
 void DrawFound(const std::string& path,
@@ -590,6 +613,7 @@ void DrawFound(const std::string& path,
 
 PointsFound StudyPointsFound(const StudyOptions& options) {
   PointsFound study;
+  Random hand(options.seed);  // Of its own, so that the photos stay the same.
   const find::Finder finder = find::NetworkFinder();
   for (int pair = 0; pair < options.pairs; ++pair) {
     Random random(options.seed * 1'000'003 + static_cast<std::uint64_t>(pair));
@@ -605,11 +629,14 @@ PointsFound StudyPointsFound(const StudyOptions& options) {
 
       photo::Photo photo;
       photo.rgb = rendered.photo;
-      const auto card = card::FindCard(
-          photo.rgb, {.camera = PriorOf(scene, photo.rgb.size())});
+      auto card = card::FindCard(photo.rgb,
+                                 {.camera = PriorOf(scene, photo.rgb.size())});
       if (!card) {
         ++refused;
         continue;
+      }
+      if (options.held_by_hand) {
+        card->plane = HeldByHand(card->plane, truth.pivot, hand);
       }
       const card::Layout layout = card::StandardLayout();
       find::FindRequest request{.view = view,

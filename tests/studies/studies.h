@@ -24,6 +24,10 @@ struct StudyOptions {
   int threads = 2;
   /// For StudyPointsFound: put on the photo's edges, or as the finder saw them?
   bool on_edges = true;
+  /// For StudyPointsFound: as if the card were held off the measured plane and
+  /// turned, and its print off, by what a person's are (geometry::PlaneDoubt).
+  /// Only what the card says of the plane is changed, not the photo.
+  bool held_by_hand = false;
   /// For StudyPointsFound: a directory for the photos on which something is
   /// wrong and not said so, with the points found and the true ones; empty for
   /// none.

@@ -1,0 +1,80 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "find/doubt.h"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+
+#include "find/pictures.h"
+#include "find/refine.h"
+
+namespace plumbfoot::find {
+namespace {
+
+using geometry::PhotoCovariance;
+using geometry::PlacedPoint;
+
+/// Along x with a sigma of 4 px, across it 1 px.
+PlacedPoint Elongated(double confidence) {
+  PlacedPoint p;
+  p.px = {600, 450};
+  p.covariance = {16.0, 0.0, 1.0};
+  p.confidence = confidence;
+  return p;
+}
+
+// What is wrong is off by 10 mm in the root mean square, whatever the way.
+TEST(WidenUnsure, AddsThatAPointMayBeWrong) {
+  const geometry::PlaneMap map = geometry::NominalMap(
+      LookingAt({115, 110}, 420, {1200, 900}, 0.0, 0.0, 0.0));
+  const double square =
+      std::pow(10 * PxPerMm(map, Elongated(0).px), 2);  // [px^2]
+  ViewPoints points;
+  points.view = View::kLateral;
+  points.at(PointId::kToeHairline) = Elongated(0.8);
+  points.at(PointId::kHeelGround) = Elongated(0.8);
+  points.at(PointId::kToeGround) = Elongated(0.98);
+  points.at(PointId::kPasternUpper) = Elongated(0.5);
+  points.at(PointId::kHeelHairline) = Elongated(0.5);
+  points.at(PointId::kHeelHairline)->placed_by = PlacedBy::kPerson;
+  WidenUnsure(map, points);
+  const auto of = [&](PointId id) { return points.at(id)->covariance; };
+  // Sure, a person's, on the pastern's edge: as they were.
+  for (const PointId id :
+       {PointId::kToeGround, PointId::kHeelHairline, PointId::kPasternUpper}) {
+    EXPECT_EQ(of(id).xx, 16.0) << geometry::PointName(id);
+    EXPECT_EQ(of(id).yy, 1.0) << geometry::PointName(id);
+  }
+  // Any way alike.
+  const PhotoCovariance hairline = of(PointId::kToeHairline);
+  EXPECT_NEAR(hairline.xx - 16.0, 0.2 * square / 2, 1e-9 * square);
+  EXPECT_NEAR(hairline.yy - 1.0, 0.2 * square / 2, 1e-9 * square);
+  // On the ground: as much in all, and nearly all of it along the ground.
+  const PhotoCovariance heel = of(PointId::kHeelGround);
+  EXPECT_NEAR(heel.xx + heel.yy - 17.0, 0.2 * square, 1e-9 * square);
+  EXPECT_GT(heel.xx - 16.0, 0.85 * 0.2 * square);
+  EXPECT_GT(heel.yy - 1.0, 0.05 * 0.2 * square);
+  EXPECT_EQ(heel.xy, 0.0);
+}
+
+// An edge is known to a part of a pixel; that it is the right one is not.
+TEST(SnapTo, LeavesTheDoubtOfWhichEdgeItIs) {
+  EdgeCurve edge;
+  edge.px = {{0, 452}, {1200, 452}};
+  edge.sigma_px = 0.05;
+  PlacedPoint p = Elongated(0.9);
+  SnapTo(edge, false, 12.0, p);
+  EXPECT_EQ(p.px, (geometry::PhotoPoint{600, 452}));
+  EXPECT_NEAR(p.covariance.xx, 16.0, 1e-9);
+  EXPECT_NEAR(std::sqrt(p.covariance.yy), 1.2, 0.01);
+  EXPECT_NEAR(p.covariance.xy, 0.0, 1e-9);
+  // Out of reach: as it was.
+  PlacedPoint far = Elongated(0.9);
+  far.px.y = 400;
+  SnapTo(edge, false, 12.0, far);
+  EXPECT_EQ(far.px.y, 400);
+  EXPECT_EQ(far.covariance.yy, 1.0);
+}
+
+}  // namespace
+}  // namespace plumbfoot::find
