@@ -527,6 +527,17 @@ double FootConfidence(View view, const Sightings& seen, double foot) {
   return foot * (0.6 + 0.4 * sum / static_cast<double>(ids.size()));
 }
 
+/// One colour, without so much as a camera's noise: nothing to find, and of
+/// such pictures, which no camera takes, the network's answer is anyone's guess.
+bool ShowsNothing(const PlaneImage& image) {
+  // CHOSEN: of 255 levels.
+  constexpr double kLeastContrast = 1.0;
+  cv::Scalar mean;
+  cv::Scalar deviation;
+  cv::meanStdDev(image.rgb, mean, deviation, image.known & ~image.card);
+  return std::max({deviation[0], deviation[1], deviation[2]}) < kLeastContrast;
+}
+
 Sightings Find(cv::dnn::Net& network,
                const Calibration& calibration,
                View view,
@@ -535,6 +546,7 @@ Sightings Find(cv::dnn::Net& network,
   if (image.rgb.type() != CV_8UC3 || image.rgb.cols != image.rgb.rows) {
     throw std::invalid_argument("NetworkFinder: the picture is not square RGB");
   }
+  if (ShowsNothing(image)) return {};
   const int side = image.rgb.cols;
   const cv::Rect all(0, 0, side, side);
   const LookAt wide = LookCloser(network, view, image, all, kWidePx, false);
