@@ -198,6 +198,7 @@ void AgreeOnOutline(const std::vector<Look>& looks,
   agreed.outline = AgreedOutline(outlines, size);
   if (agreed.outline.size() < 8) return;
   std::vector<cv::Mat> distances;
+  distances.reserve(outlines.size());
   for (const Line& outline : outlines) {
     distances.push_back(DistancesFrom(outline, true, size));
   }
@@ -227,6 +228,7 @@ void AgreeOnWall(const std::vector<Look>& looks,
   if (2 * walls.size() <= looks.size()) return;
   const cv::Size size = looks[0].image.rgb.size();
   std::vector<cv::Mat> distances;
+  distances.reserve(walls.size());
   for (const Line& wall : walls) {
     distances.push_back(DistancesFrom(wall, false, size));
   }
@@ -266,6 +268,7 @@ Look Agreed(View view, const std::vector<Look>& looks, double size_px) {
   Look agreed = looks[0];
   const double most_px = kApart * size_px;
   std::vector<double> feet;
+  feet.reserve(looks.size());
   for (const Look& look : looks) {
     feet.push_back(look.seen.foot_confidence);
   }

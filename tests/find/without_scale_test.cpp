@@ -95,7 +95,7 @@ struct MarkReader {
     cv::Mat grey;
     cv::cvtColor(image.rgb, grey, cv::COLOR_RGB2GRAY);
     std::vector<std::vector<cv::Point>> lines;
-    cv::findContours(cv::Mat(grey > (20 + kFootLevel) / 2),
+    cv::findContours(cv::Mat(grey > kFootLevel / 2),
                      lines,
                      cv::RETR_EXTERNAL,
                      cv::CHAIN_APPROX_NONE);
