@@ -24,7 +24,8 @@ inline constexpr double kApart = 0.03;
 /// is nearest to the others'. Where one look in four has either of them
 /// elsewhere by more than that, its confidence is 0.
 ///
-/// The looks may see the foot through any window and plane; a foot that they
+/// What is seen of frog and shoe beside their points is the first look's. The
+/// looks may see the foot through any window and plane; a foot that they
 /// agree on may still be wrongly seen by all of them.
 ///
 /// @param looks At least one.

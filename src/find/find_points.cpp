@@ -123,6 +123,17 @@ void DoubtHeelsAndOutline(ViewPoints& points) {
   }
 }
 
+/// Where no card stands on it the ground is the line through toe and heel: one
+/// of them alone may be anywhere on the hoof's or the shoe's edge, and nothing
+/// is measured from it.
+void LeaveOpenAlone(ViewPoints& points, PointId one, PointId other) {
+  const bool both = points.at(one) && points.at(other);
+  for (const PointId id : {one, other}) {
+    auto& p = points.at(id);
+    if (!both && p && p->placed_by == PlacedBy::kFinder) p.reset();
+  }
+}
+
 }  // namespace
 
 std::vector<std::string_view> Unsure(const ViewPoints& points) {
@@ -211,6 +222,7 @@ Result<Finding> FindPoints(const FindRequest& request, const Finder& finder) {
     Cap(points, kWithoutScale);
     LeaveOpen(points, kLeastWithoutScale);
     ShortenWall(map, points);
+    LeaveOpenAlone(points, PointId::kToeGround, PointId::kHeelGround);
   }
   WidenUnsure(map, points);
   for (const PointId id : geometry::PointsOf(request.view)) {

@@ -158,8 +158,9 @@ std::vector<std::string_view> Unsure(const ViewPoints& points);
 /// looked at again and again, each time a little otherwise: what comes back is
 /// where the looks agree, and a point or an outline that they put apart by more
 /// than 3 % of the foot's size is left open. So are an outline without both
-/// heels, heels without an outline, and the end of a dorsal wall towards a
-/// point that is left open. `Looks::kOnce` looks once here too.
+/// heels, heels without an outline, a toe or a heel on the ground without the
+/// other, and the end of a dorsal wall towards a point that is left open.
+/// `Looks::kOnce` looks once here too.
 ///
 /// @return The finding, however incomplete; or kNoFoot if no foot is seen and
 ///   no point was given.
