@@ -95,10 +95,8 @@ struct MarkReader {
     cv::Mat grey;
     cv::cvtColor(image.rgb, grey, cv::COLOR_RGB2GRAY);
     std::vector<std::vector<cv::Point>> lines;
-    cv::findContours(cv::Mat(grey > kFootLevel / 2),
-                     lines,
-                     cv::RETR_EXTERNAL,
-                     cv::CHAIN_APPROX_NONE);
+    cv::findContours(
+        cv::Mat(grey > 40), lines, cv::RETR_EXTERNAL, cv::CHAIN_APPROX_NONE);
     if (lines.empty()) return s;
     const auto foot = std::max_element(
         lines.begin(), lines.end(), [](const auto& a, const auto& b) {
