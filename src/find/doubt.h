@@ -25,6 +25,11 @@ void Cap(ViewPoints& points, double most);
 /// Takes away the points that the finder placed with less confidence.
 void LeaveOpen(ViewPoints& points, double least);
 
+/// Takes away the ends of a dorsal wall that the finder followed to points that
+/// are left open, as far as such a point may be wrong; or all of it, if little
+/// is left.
+void ShortenWall(const geometry::PlaneMap& map, ViewPoints& points);
+
 /// The covariance of a point that is not sure says how it errs when it is
 /// right; this adds that it also may be wrong.
 void WidenUnsure(const geometry::PlaneMap& map, ViewPoints& points);

@@ -96,6 +96,44 @@ bool Agrees(const FindRequest& request,
   return true;
 }
 
+/// What several looks saw in different places is not known better because an
+/// edge is near, or the frog's axis, which they may have seen wrongly too.
+void DoubtWhatIsApart(const Look& look, ViewPoints& points) {
+  for (const PointId id : geometry::PointsOf(points.view)) {
+    auto& p = points.at(id);
+    if (p && p->placed_by == PlacedBy::kFinder &&
+        look.apart[static_cast<std::size_t>(id)]) {
+      p->confidence = std::min(p->confidence, kUnlikely);
+    }
+  }
+}
+
+/// The outline of the bearing edge ends at the heels, and a heel is where it
+/// ends: without one of them nothing says where the edge goes over into a bulb.
+void DoubtHeelsAndOutline(ViewPoints& points) {
+  auto& left = points.at(PointId::kHeelLeft);
+  auto& right = points.at(PointId::kHeelRight);
+  auto& outline = points.outline;
+  if (outline && outline->placed_by == PlacedBy::kFinder && !(left && right)) {
+    outline.reset();
+  }
+  if (outline) return;
+  for (auto* heel : {&left, &right}) {
+    if (*heel && (*heel)->placed_by == PlacedBy::kFinder) heel->reset();
+  }
+}
+
+/// Where no card stands on it the ground is the line through toe and heel: one
+/// of them alone may be anywhere on the hoof's or the shoe's edge, and nothing
+/// is measured from it.
+void LeaveOpenAlone(ViewPoints& points, PointId one, PointId other) {
+  const bool both = points.at(one) && points.at(other);
+  for (const PointId id : {one, other}) {
+    auto& p = points.at(id);
+    if (!both && p && p->placed_by == PlacedBy::kFinder) p.reset();
+  }
+}
+
 }  // namespace
 
 std::vector<std::string_view> Unsure(const ViewPoints& points) {
@@ -179,8 +217,12 @@ Result<Finding> FindPoints(const FindRequest& request, const Finder& finder) {
 
   if (request.plane.scale == geometry::ScaleSource::kNone) {
     // How often the finder is right was counted where the scale is known.
+    if (believed) DoubtWhatIsApart(*look, points);
+    if (request.view == View::kSolar) DoubtHeelsAndOutline(points);
     Cap(points, kWithoutScale);
     LeaveOpen(points, kLeastWithoutScale);
+    ShortenWall(map, points);
+    LeaveOpenAlone(points, PointId::kToeGround, PointId::kHeelGround);
   }
   WidenUnsure(map, points);
   for (const PointId id : geometry::PointsOf(request.view)) {

@@ -4,6 +4,7 @@
 /// the photo.
 #pragma once
 
+#include <array>
 #include <opencv2/core/types.hpp>
 #include <optional>
 #include <vector>
@@ -17,6 +18,8 @@ struct Look {
   Sightings seen;
   PlaneImage image;
   geometry::PlaneMap map;
+  /// Points that several looks saw in different places (find/agreement.h).
+  std::array<bool, geometry::kPointCount> apart{};
 };
 
 /// The likeliest look of those at the windows in which a foot may be. Without a

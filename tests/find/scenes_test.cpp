@@ -12,6 +12,7 @@
 #include <vector>
 
 #include "find/pictures.h"
+#include "plumbfoot/card/find_card.h"
 #include "plumbfoot/find/finder.h"
 #include "plumbfoot/geometry/polygon.h"
 #include "scenes/renderer.h"
@@ -29,7 +30,10 @@ struct Seen {
   std::optional<Finding> finding;
 };
 
-Seen LookAtScene(View view, std::uint64_t seed, const Finder& finder) {
+Seen LookAtScene(View view,
+                 std::uint64_t seed,
+                 const Finder& finder,
+                 bool with_card = true) {
   geometry::Random random(seed);
   const scenes::SceneOptions options =
       scenes::RandomScene(view, static_cast<geometry::Foot>(seed % 4), random);
@@ -42,7 +46,11 @@ Seen LookAtScene(View view, std::uint64_t seed, const Finder& finder) {
   photo.rgb = scene.photo;
   const card::Layout layout = LCard();
   FindRequest request{view, photo, plane};
-  request.layout = &layout;
+  if (with_card) {
+    request.layout = &layout;
+  } else {
+    request.plane = card::PlaneWithoutScale(scene.photo.size(), {});
+  }
   request.given.view = view;
   const auto found = FindPoints(request, finder);
   return {scene.truth,
@@ -143,6 +151,63 @@ TEST(Scenes, SidesAreFoundOrTheFinderSaysThatItIsUnsure) {
   EXPECT_LE(Mean(turned), 0.5);
   EXPECT_GE(sure, 6);
   EXPECT_EQ(wrong, 0);
+}
+
+// The bar for pictures without a card: within 3 % of the hoof's width, or left
+// open. The heels of the side view are those that face the camera there.
+TEST(Scenes, WithoutACardMostPointsAreNearOrLeftOpen) {
+  const Finder finder = NetworkFinder();
+  int kept = 0;
+  int near = 0;
+  const auto count = [&](View view, std::uint64_t seed) {
+    SCOPED_TRACE(seed);
+    const Seen seen = LookAtScene(view, seed, finder, false);
+    if (!seen.finding) return;
+    const auto place = [&](PointId id) {
+      const auto& truth = *seen.truth.at(id);
+      return *seen.map.Apply(truth.px_near.value_or(truth.px));
+    };
+    double width = 0.0;
+    if (view == View::kSolar) {
+      const auto& outline = seen.truth.outline_px;
+      const CardPoint a = place(PointId::kHeelLeft);
+      const CardPoint b = place(PointId::kHeelRight);
+      const geometry::CardVector across = (b - a) / Distance(a, b);
+      double low = 0.0;
+      double high = 0.0;
+      for (const geometry::PhotoPoint p : outline) {
+        const double at = Dot(*seen.map.Apply(p) - a, across);
+        low = std::min(low, at);
+        high = std::max(high, at);
+      }
+      width = high - low;
+    } else {
+      width = Distance(place(PointId::kToeGround), place(PointId::kHeelGround));
+    }
+    for (const PointId id : geometry::PointsOf(view)) {
+      // Of the pastern only the line is used.
+      if (id == PointId::kPasternUpper || id == PointId::kPasternLower) {
+        continue;
+      }
+      const auto& point = seen.finding->points.at(id);
+      const auto& truth = seen.truth.at(id);
+      if (!point || !truth || !truth->visible) continue;
+      EXPECT_FALSE(IsSure(*point));
+      ++kept;
+      const double off = Distance(*seen.map.Apply(point->px), place(id));
+      if (off < 0.03 * width) ++near;
+    }
+  };
+  for (std::uint64_t seed = 811; seed < 813; ++seed) count(View::kSolar, seed);
+  for (std::uint64_t seed = 911; seed < 913; ++seed) {
+    count(View::kLateral, seed);
+  }
+  RecordProperty("kept", kept);
+  RecordProperty("near", near);
+  // CHOSEN: a quarter may be further off: heels of bare soles come out too far
+  // back (src/find/network/README.md), however often they are looked at.
+  EXPECT_GE(kept, 8);
+  EXPECT_GE(near, 0.75 * kept);
 }
 
 }  // namespace

@@ -154,7 +154,13 @@ std::vector<std::string_view> Unsure(const ViewPoints& points);
 /// appears (HeelPlane::kMiddle) even though the finder sees the near heel, and
 /// a person may have placed that (HeelPlane::kNear in `given`).
 ///
-/// Without a scale several sizes are tried, and the likeliest is kept.
+/// Without a scale several sizes are tried, and the foot that is likeliest is
+/// looked at again and again, each time a little otherwise: what comes back is
+/// where the looks agree, and a point or an outline that they put apart by more
+/// than 3 % of the foot's size is left open. So are an outline without both
+/// heels, heels without an outline, a toe or a heel on the ground without the
+/// other, and the end of a dorsal wall towards a point that is left open.
+/// `Looks::kOnce` looks once here too.
 ///
 /// @return The finding, however incomplete; or kNoFoot if no foot is seen and
 ///   no point was given.
