@@ -23,6 +23,8 @@ using geometry::PlaneMap;
 // CHOSEN: a finder that misses a person's point by more is looking at something
 // else.
 constexpr double kDisagreesMm = 10.0;
+// CHOSEN: a sole of less confidence, and no edge where it should end, is none.
+constexpr double kLeastWithoutEdge = 0.7;
 // Without a scale. CHOSEN: below what is sure; and on 15 old plates most of the
 // points of less confidence were off by more than 3 % of the hoof's width.
 constexpr double kWithoutScale = 0.9;
@@ -134,6 +136,15 @@ void LeaveOpenAlone(ViewPoints& points, PointId one, PointId other) {
   }
 }
 
+Refusal NoFoot(View view) {
+  return {RefusalCode::kNoFoot,
+          view == View::kSolar
+              ? "No sole can be made out in this photo."
+              : "No foot seen from the side can be made out in this photo.",
+          "Place the points by hand, or take the photo again: clean foot, even "
+          "light, plain ground, all of the foot beside the card."};
+}
+
 }  // namespace
 
 std::vector<std::string_view> Unsure(const ViewPoints& points) {
@@ -181,15 +192,7 @@ Result<Finding> FindPoints(const FindRequest& request, const Finder& finder) {
                        : request.plane.scale == geometry::ScaleSource::kNone
                            ? geometry::NominalMap(ShowingMm(request, 200.0))
                            : geometry::NominalMap(request.plane);
-  if (!believed && !any_given) {
-    return Refusal{
-        RefusalCode::kNoFoot,
-        request.view == View::kSolar
-            ? "No sole can be made out in this photo."
-            : "No foot seen from the side can be made out in this photo.",
-        "Place the points by hand, or take the photo again: clean foot, even "
-        "light, plain ground, all of the foot beside the card."};
-  }
+  if (!believed && !any_given) return NoFoot(request.view);
   finding.foot_confidence = any_given  ? 1.0
                             : believed ? look->seen.foot_confidence
                                        : 0.0;
@@ -204,7 +207,11 @@ Result<Finding> FindPoints(const FindRequest& request, const Finder& finder) {
   }
   if (request.view == View::kSolar) {
     if (believed) {
-      RefineSolar(request, *look, finding);
+      const bool has_edge = RefineSolar(request, *look, finding);
+      if (!has_edge && !any_given &&
+          finding.foot_confidence < kLeastWithoutEdge) {
+        return NoFoot(request.view);
+      }
       DoubtByOutlines(*look, points);
     }
     DoubtSole(map, points);

@@ -528,7 +528,8 @@ double FootConfidence(View view, const Sightings& seen, double foot) {
 }
 
 /// One colour, without so much as a camera's noise: nothing to find, and of
-/// such pictures, which no camera takes, the network's answer is anyone's guess.
+/// such pictures, which no camera takes, the network's answer is anyone's
+/// guess.
 bool ShowsNothing(const PlaneImage& image) {
   // CHOSEN: of 255 levels.
   constexpr double kLeastContrast = 1.0;

@@ -41,7 +41,8 @@ std::optional<FrogAxis> AxisOfFrog(const geometry::PlaneMap& map,
                                    const ViewPoints& points);
 
 /// Follows the bearing outline on the photo, and puts toe and heels on it.
-void RefineSolar(const FindRequest& request,
+/// @return False if the photo shows no edge where the outline was seen.
+bool RefineSolar(const FindRequest& request,
                  const Look& look,
                  Finding& finding);
 

@@ -250,16 +250,16 @@ std::optional<FrogAxis> AxisOfFrog(const PlaneMap& map,
   return axis;
 }
 
-void RefineSolar(const FindRequest& request,
+bool RefineSolar(const FindRequest& request,
                  const Look& look,
                  Finding& finding) {
   const Sightings& seen = look.seen;
-  if (finding.points.outline || seen.outline.size() < 8) return;
+  if (finding.points.outline || seen.outline.size() < 8) return true;
   PhotoPolyline coarse = ToPhoto(look, seen.outline);
   const cv::Size size = request.photo.rgb.size();
   for (const PhotoPoint p : coarse) {
     if (AtBorder(p, size)) finding.cut_off = true;
-    if (!InPhoto(p, size)) return;
+    if (!InPhoto(p, size)) return true;
   }
   // Behind the heels the outline runs across from heel to heel, over frog and
   // bulbs, and is no edge: only the way round the toe is followed.
@@ -273,13 +273,13 @@ void RefineSolar(const FindRequest& request,
   PlacedCurve curve;
   curve.placed_by = PlacedBy::kFinder;
   const auto edge = EdgeNear(request, coarse, options);
-  if (!edge) return;
+  if (!edge) return false;
   curve.px = edge->px;
   curve.sigma_px = std::hypot(
       edge->sigma_px, kOutlineSigmaMm * PxPerMm(look.map, coarse.front()));
   curve.correlation_px = edge->correlation_px;
   curve.confidence = seen.outline_confidence * std::min(1.0, edge->seen + 0.2);
-  if (curve.confidence < kLeastConfidence || curve.px.size() < 8) return;
+  if (curve.confidence < kLeastConfidence || curve.px.size() < 8) return true;
   finding.points.outline = std::move(curve);
   for (const PointId id :
        {PointId::kToe, PointId::kHeelLeft, PointId::kHeelRight}) {
@@ -294,6 +294,7 @@ void RefineSolar(const FindRequest& request,
              ToPhoto(look, seen.outline),
              finding.points);
   }
+  return true;
 }
 
 }  // namespace plumbfoot::find

@@ -33,8 +33,8 @@ import sheet
 # CHOSEN: points are called sure from this confidence.
 SURE = 0.97
 # CHOSEN: of the pictures of a view, at most that share may have a sure point that is
-# wrong: half of what design.md allows, for photographs are harder than these scenes.
-WRONG_PICTURES = 0.005
+# wrong: what design.md allows.
+WRONG_PICTURES = 0.01
 
 
 def rising(values, weights):
