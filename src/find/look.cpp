@@ -27,7 +27,6 @@ constexpr double kBorder = 0.004;
 // Without a scale: what the photo's shorter side may show [mm].
 constexpr std::array<double, 5> kShortSidesMm = {
     140.0, 180.0, 240.0, 330.0, 480.0};
-constexpr double kUsualFootMm = 125.0;
 // CHOSEN: one so sure is believed without looking elsewhere.
 constexpr double kSureEnough = 0.8;
 

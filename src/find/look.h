@@ -22,6 +22,10 @@ struct Look {
   std::array<bool, geometry::kPointCount> apart{};
 };
 
+/// How large a foot is taken to be where there is no scale.
+// CHOSEN: about the middle of the published tables (reference/measures.md).
+inline constexpr double kUsualFootMm = 125.0;
+
 /// The likeliest look of those at the windows in which a foot may be. Without a
 /// scale: over sizes and places, and then in `map`'s millimetres the foot is
 /// about as large as feet are.

@@ -220,6 +220,23 @@ TEST(WithoutScale, WhatTheLooksPutApartIsLeftOpen) {
   }
 }
 
+TEST(WithoutScale, WhatIsVagueAlongAnEdgeIsLeftOpen) {
+  for (const double part : {0.005, 0.03}) {
+    SCOPED_TRACE(part);
+    const Finding found = FoundSole([&](Sightings& s, int, double size_px) {
+      const double sigma = part * size_px;
+      // Slanting: no look says so of x or y alone.
+      s.at(PointId::kFrogApex)->covariance = cv::Matx22d(0.5 * sigma * sigma,
+                                                         0.49 * sigma * sigma,
+                                                         0.49 * sigma * sigma,
+                                                         0.5 * sigma * sigma);
+    });
+    EXPECT_EQ(found.points.at(PointId::kFrogApex).has_value(),
+              1.96 * part < 0.03);
+    EXPECT_TRUE(found.points.at(PointId::kFrogLeft));
+  }
+}
+
 TEST(WithoutScale, OneLookThatIsLedAstrayChangesNothing) {
   const Finding found = FoundSole([](Sightings& s, int n, double size_px) {
     if (n == 3) s.at(PointId::kFrogApex)->at.x += 0.3 * size_px;
