@@ -2,6 +2,7 @@
 #include "plumbfoot/card/layout.h"
 
 #include <gtest/gtest.h>
+#include <unistd.h>
 
 #include <algorithm>
 #include <fstream>
@@ -15,8 +16,10 @@ namespace plumbfoot::card {
 namespace {
 
 std::filesystem::path Written(const std::string& text) {
+  // Tests run beside each other, each in a process of its own.
   std::filesystem::path path =
-      std::filesystem::path(testing::TempDir()) / "plumbfoot_layout.json";
+      std::filesystem::path(testing::TempDir()) /
+      ("plumbfoot_layout_" + std::to_string(getpid()) + ".json");
   std::ofstream(path) << text;
   return path;
 }
