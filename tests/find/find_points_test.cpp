@@ -272,17 +272,23 @@ ViewPoints FoundSurely(const FindRequest& request, Seer seer) {
   return found->points;
 }
 
+/// A frog whose widest place lies so far behind the sole's middle [mm].
+std::vector<CardPoint> FrogWidestAt(double behind) {
+  const double widest = kMiddle.y - behind;
+  return {{kMiddle.x, kMiddle.y + 20},
+          {kMiddle.x + 20, widest},
+          {kMiddle.x + 12, widest - 15},
+          {kMiddle.x - 12, widest - 15},
+          {kMiddle.x - 20, widest}};
+}
+
 bool Sure(const ViewPoints& points, PointId id) {
   return points.at(id) && IsSure(*points.at(id));
 }
 
 TEST_F(SolePhoto, AllOfASoleIsSureWhereNothingSpeaksAgainstIt) {
   Seer seer = SeesAll(0.5);
-  seer.frog = {{kMiddle.x, kMiddle.y + 20},
-               {kMiddle.x + 20, kMiddle.y - 45},
-               {kMiddle.x + 12, kMiddle.y - 60},
-               {kMiddle.x - 12, kMiddle.y - 60},
-               {kMiddle.x - 20, kMiddle.y - 45}};
+  seer.frog = FrogWidestAt(45);
   const ViewPoints points = FoundSurely(Request(), seer);
   for (const PointId id : geometry::PointsOf(View::kSolar)) {
     EXPECT_TRUE(Sure(points, id)) << geometry::PointName(id);
@@ -384,11 +390,7 @@ TEST_F(SolePhoto, ASideOfTheFrogThatItsOutlineContradictsIsUnsure) {
                         Case{"off the edge", {-6, 2}, false}}) {
     SCOPED_TRACE(c.what);
     Seer seer = SeesAll(0.0);
-    seer.frog = {{kMiddle.x, kMiddle.y + 20},
-                 {kMiddle.x + 20, kMiddle.y - 37},
-                 {kMiddle.x + 12, kMiddle.y - 52},
-                 {kMiddle.x - 12, kMiddle.y - 52},
-                 {kMiddle.x - 20, kMiddle.y - 37}};
+    seer.frog = FrogWidestAt(37);
     PlaceOf(seer, PointId::kFrogRight) = {kMiddle.x - 20, kMiddle.y - 37};
     PlaceOf(seer, PointId::kFrogLeft) = {kMiddle.x + 20 + c.off.x,
                                          kMiddle.y - 37 + c.off.y};
