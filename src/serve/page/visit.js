@@ -146,7 +146,8 @@ export async function showVisit(id, here) {
             words.textContent = part < 1 ? `${Math.round(part * 100)} %` :
               'looking at it …';
           });
-        visit = answer.visit;
+        // Of two that came in together the later answer may be the older visit.
+        if (answer.visit.revision > visit.revision) visit = answer.visit;
         row.remove();
         const check = answer.photo.check;
         say(`${file.name}: ${kQualityWords[check.quality]}. ` + check.reasons.map(

@@ -47,6 +47,17 @@ async function serve() {
   };
 }
 
+/** Ends the program and starts it again, on another port. */
+async function startAgain(server, page) {
+  // A page left open looks every few seconds for what others have changed:
+  // where nobody answers the browser says so, and that is no fault.
+  await page.goto('about:blank');
+  await server.end();
+  const next = await serve();
+  await page.goto(next.address);
+  return next;
+}
+
 function listen(page) {
   page.on('pageerror', (error) => found.errors.push(String(error)));
   page.on('console', (message) => {
@@ -144,6 +155,37 @@ async function pinch(page, times) {
   return await large() / before;
 }
 
+/**
+ * Holds back the answers to `url` until there are `many` and lets the newest
+ * visit through first, as a network may.
+ * @return {through}, kept when they all are.
+ */
+async function turnAnswers(page, url, many) {
+  const client = await page.context().newCDPSession(page);
+  const held = [];
+  await client.send('Fetch.enable',
+    {patterns: [{urlPattern: url, requestStage: 'Response'}]});
+  const all = new Promise((resolve, reject) => {
+    client.on('Fetch.requestPaused', ({requestId}) => {
+      client.send('Fetch.getResponseBody', {requestId}).then((answer) => {
+        const body = Buffer.from(answer.body,
+          answer.base64Encoded ? 'base64' : 'utf8');
+        held.push({requestId, revision: JSON.parse(body).visit.revision});
+        if (held.length === many) resolve();
+      }).catch(reject);
+    });
+  });
+  return {through: all.then(async () => {
+    held.sort((a, b) => b.revision - a.revision);
+    for (const {requestId} of held) {
+      await client.send('Fetch.continueRequest', {requestId});
+      // So that the page has taken this one before the next.
+      await page.waitForTimeout(100);
+    }
+    await client.detach();
+  })};
+}
+
 const centreOf = async (locator) => {
   const box = await locator.boundingBox();
   return [box.x + box.width / 2, box.y + box.height / 2];
@@ -176,7 +218,9 @@ async function touchWalk(browser) {
     return copy;
   });
   const began = Date.now();
+  const turned = await turnAnswers(page, '*/photos?name=*', copies.length);
   await page.locator('#files').setInputFiles(copies);
+  await turned.through;
   await page.locator('.photo').nth(1).waitFor();
   await kept(page);
   found.upload_s = (Date.now() - began) / 1000;
@@ -267,9 +311,7 @@ async function touchWalk(browser) {
     format: 'plumbfoot-points', version: 1, ...said.feet[key].points}));
 
   // The program is ended and started again in the middle.
-  await server.end();
-  server = await serve();
-  await page.goto(server.address);
+  server = await startAgain(server, page);
   await page.getByRole('link', {name: /Bramble/}).first().tap();
   await page.getByRole('button', {name: 'Put it in the casebook'}).waitFor();
   found.found_again = await page.locator('.card.foot').count();
@@ -280,9 +322,7 @@ async function touchWalk(browser) {
   await look(page, 'horse');
   await shot(page, 'touch-horse', true);
 
-  await server.end();
-  server = await serve();
-  await page.goto(server.address);
+  server = await startAgain(server, page);
   await page.getByRole('link', {name: 'Bramble'}).last().tap();
   await page.getByRole('link', {name: /Left fore/}).first().tap();
   await page.locator('[data-measure]').first().waitFor();
@@ -409,9 +449,7 @@ async function keysWalk(browser) {
   await tabTo(page, '#record');
   await page.keyboard.press('Enter');
   await page.getByRole('heading', {name: 'Visits', exact: true}).waitFor();
-  await server.end();
-  server = await serve();
-  await page.goto(server.address);
+  server = await startAgain(server, page);
   await page.getByRole('heading', {name: 'The day'}).waitFor();
   await tabTo(page, 'a[href="#/horse/old-tam"]');
   await page.keyboard.press('Enter');
