@@ -222,7 +222,6 @@ void AgreeOnWall(const std::vector<Look>& looks,
     confidences.push_back(look.seen.wall_confidence);
   }
   agreed.dorsal_wall.clear();
-  agreed.heel_wall.clear();
   agreed.wall_on_shoe.reset();
   agreed.wall_confidence = 0.0;
   if (2 * walls.size() <= looks.size()) return;
@@ -251,7 +250,6 @@ void AgreeOnWall(const std::vector<Look>& looks,
   }
   const Look& chosen = *whose[middle];
   agreed.dorsal_wall = walls[middle];
-  agreed.heel_wall = InFrame(looks[0], chosen, chosen.seen.heel_wall);
   if (chosen.seen.wall_on_shoe) {
     agreed.wall_on_shoe = InFrame(looks[0], chosen, *chosen.seen.wall_on_shoe);
   }

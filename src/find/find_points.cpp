@@ -230,6 +230,7 @@ Result<Finding> FindPoints(const FindRequest& request, const Finder& finder) {
       DoubtByOutlines(*look, points);
     }
     DoubtSole(map, points);
+    BluntApex(map, points);
   } else {
     RefineLateral(request, map, believed ? &*look : nullptr, points);
     PlaceHeels(request, map, believed ? &*look : nullptr, points);

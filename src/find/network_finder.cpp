@@ -340,40 +340,6 @@ void AddDorsalWall(const LookAt& look, Sightings& seen) {
   }
 }
 
-/// The horn's rear edge between shoe or ground and the hair.
-void AddHeelWall(const LookAt& look, Sightings& seen) {
-  const auto& top = seen.at(PointId::kHeelHairline);
-  const auto& heel = seen.at(PointId::kHeelGround);
-  const auto& toe = seen.at(PointId::kToeGround);
-  if (!top || !heel || !toe) return;
-  const cv::Point2d ground = look.piece.FromImage(heel->at);
-  const cv::Point2d along = look.piece.FromImage(top->at) - ground;
-  const double length = std::hypot(along.x, along.y);
-  if (length < 10) return;
-  cv::Point2d back(along.y / length, -along.x / length);
-  if (back.dot(toe->at - heel->at) > 0) back = -back;
-  const cv::Mat& hoof = MaskOf(look, Mask::kHoof);
-  const cv::Mat& shoe = MaskOf(look, Mask::kShoe);
-  const cv::Mat& limb = MaskOf(look, Mask::kLimb);
-  constexpr int kSteps = 40;
-  constexpr double kFar = 12.0;    // [px] to both sides of the straight line.
-  constexpr double kBeside = 2.0;  // CHOSEN: a cell's width.
-  // CHOSEN: lower down the heel is rounded off.
-  constexpr int kFrom = 3;
-  for (int i = kFrom; i <= kSteps; ++i) {
-    const cv::Point2d on = ground + along * (i * 1.0 / kSteps);
-    const auto edge = EdgeAlong(hoof, on, back, kFar);
-    if (!edge) continue;
-    const cv::Point2d at = on + *edge * back;
-    if (LogitAt(shoe, at - kBeside * back) > 0 ||
-        LogitAt(shoe, at + kBeside * back) > 0) {
-      continue;
-    }
-    if (LogitAt(limb, at + kBeside * back) > 0) break;
-    seen.heel_wall.push_back(look.piece.ToImage(at));
-  }
-}
-
 /// How far the hoof goes on behind the heel's ground point, away from the toe,
 /// as a part of their distance.
 double HoofBehindHeel(const LookAt& look, const Sightings& seen) {
@@ -571,7 +537,6 @@ Sightings Find(cv::dnn::Net& network,
     return seen;
   }
   AddDorsalWall(close, seen);
-  AddHeelWall(close, seen);
   PlacePastern(close, seen);
   auto& heel = seen.at(PointId::kHeelGround);
   if (heel && HoofBehindHeel(close, seen) > kMostBehind) {

@@ -40,6 +40,9 @@ struct FrogAxis {
 std::optional<FrogAxis> AxisOfFrog(const geometry::PlaneMap& map,
                                    const ViewPoints& points);
 
+/// Adds to the covariance of a found apex that a frog's tip runs out flat.
+void BluntApex(const geometry::PlaneMap& map, ViewPoints& points);
+
 /// Follows the bearing outline on the photo, and puts toe and heels on it.
 /// @return False if the photo shows no edge where the outline was seen.
 bool RefineSolar(const FindRequest& request,

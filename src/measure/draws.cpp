@@ -67,6 +67,56 @@ std::uint64_t OwnSeed(std::uint64_t seed, const ViewPoints& points) {
   return own;
 }
 
+/// How much each corner of a closed outline that ends at the heels moves with
+/// them: the straight line between them, which closes it, altogether; the walls
+/// less and less over `falloff`.
+/// @param outline Evenly spaced [px].
+std::vector<std::array<double, 2>> WithHeels(const PhotoPolyline& outline,
+                                             PhotoPoint left,
+                                             PhotoPoint right,
+                                             double falloff) {
+  const std::size_t n = outline.size();
+  const auto nearest = [&](PhotoPoint p) {
+    const auto at = std::min_element(
+        outline.begin(), outline.end(), [&](PhotoPoint a, PhotoPoint b) {
+          return geometry::Distance(a, p) < geometry::Distance(b, p);
+        });
+    return static_cast<std::size_t>(at - outline.begin());
+  };
+  const double spacing = geometry::Length(outline, Ends::kClosed) /
+                         static_cast<double>(outline.size());
+  // So that the way from `first` on to `last` is the short one.
+  std::size_t first = nearest(left);
+  std::size_t last = nearest(right);
+  const auto steps = [n](std::size_t from, std::size_t to) {
+    return (to + n - from) % n;
+  };
+  const bool turned = steps(first, last) > steps(last, first);
+  if (turned) std::swap(first, last);
+  const std::size_t between = steps(first, last);
+  std::vector<std::array<double, 2>> with(n);
+  for (std::size_t i = 0; i < n; ++i) {
+    const std::size_t on = steps(first, i);
+    double of_first = 0.0;
+    double of_last = 0.0;
+    if (on <= between) {
+      of_last = between == 0
+                    ? 1.0
+                    : static_cast<double>(on) / static_cast<double>(between);
+      of_first = 1.0 - of_last;
+    } else {
+      const auto left_over = [&](std::size_t away) {
+        return std::max(0.0,
+                        1.0 - static_cast<double>(away) * spacing / falloff);
+      };
+      of_last = left_over(on - between);
+      of_first = left_over(n - on);
+    }
+    with[i] = {turned ? of_last : of_first, turned ? of_first : of_last};
+  }
+  return with;
+}
+
 PhotoPoint Noisy(const geometry::PlacedPoint& point, Random& random) {
   // Cholesky's factor by hand; a covariance may be flat.
   const auto& c = point.covariance;
@@ -170,6 +220,17 @@ Draws::Draws(const ViewPoints& points,
                            points.outline->sigma_px,
                            points.outline->correlation_px);
   }
+  // An outline that the finder followed ends at its heels; a person draws it
+  // by itself.
+  const auto& heel_left = points.at(PointId::kHeelLeft);
+  const auto& heel_right = points.at(PointId::kHeelRight);
+  if (!outline_px_.empty() && heel_left && heel_right &&
+      points.outline->placed_by == geometry::PlacedBy::kFinder) {
+    with_heels_ = WithHeels(outline_px_,
+                            heel_left->px,
+                            heel_right->px,
+                            2 * points.outline->correlation_px);
+  }
   if (!wall_px_.empty()) {
     wall_noise_.emplace(wall_px_,
                         Ends::kOpen,
@@ -257,6 +318,17 @@ const OnPlane& Draws::Draw(Random& random) {
     if (px_[i]) px_[i] = Noisy(*points_.points[i], random);
   }
   if (outline_noise_) outline_noise_->Draw(random, outline_px_);
+  if (!with_heels_.empty()) {
+    const auto moved = [&](PointId id) {
+      return *px_[static_cast<std::size_t>(id)] - points_.at(id)->px;
+    };
+    const PhotoVector left = moved(PointId::kHeelLeft);
+    const PhotoVector right = moved(PointId::kHeelRight);
+    for (std::size_t i = 0; i < outline_px_.size(); ++i) {
+      outline_px_[i] =
+          outline_px_[i] + with_heels_[i][0] * left + with_heels_[i][1] * right;
+    }
+  }
   if (wall_noise_) wall_noise_->Draw(random, wall_px_);
   Depths depths = depths_;
   depths.heel += heel_sigma_ * random.Normal();

@@ -83,6 +83,9 @@ class Draws {
   double heel_sigma_ = 0.0;
   double frog_sigma_ = 0.0;
   std::optional<CurveNoise> outline_noise_;
+  /// How much each corner of the outline goes with the left and with the right
+  /// heel, 0 to 1; empty: with none.
+  std::vector<std::array<double, 2>> with_heels_;
   std::optional<CurveNoise> wall_noise_;
   // The photo points of the trial in hand.
   std::array<std::optional<geometry::PhotoPoint>, geometry::kPointCount> px_;

@@ -15,6 +15,7 @@ namespace {
 
 using geometry::CardPoint;
 using geometry::NominalMap;
+using geometry::PhotoCovariance;
 using geometry::PhotoPoint;
 using geometry::PlaneEstimate;
 using geometry::PlaneMap;
@@ -640,6 +641,36 @@ TEST(MeasureView, TakesAnOutlineOfAFewClicks) {
   }
   const ViewMeasures measures = MeasureView(points, plane, FewTrials());
   EXPECT_NEAR(Value(measures, MeasureId::kBearingWidth), sole.width, 0.6);
+}
+
+// An outline that the finder followed is closed between its heels: that line
+// moves with them, and sweeps the width between the heels times half of what
+// each moves. A person's outline knows of no heels.
+TEST(MeasureView, IsAsUnsureOfTheAreaAsOfWhereTheHeelsEnd) {
+  const Sole sole;
+  const PlaneEstimate plane = Squarely();
+  ViewPoints points = PhotoOf(sole, kSoleInCard, NominalMap(plane));
+  points.outline->sigma_px = 0.01;
+  points.outline->correlation_px = 10;
+  const double sigma_mm = 2.0;
+  const double sigma_px =
+      sigma_mm * NominalMap(plane).PixelsPerMillimetre({40, 95});
+  for (const PointId id : {PointId::kHeelLeft, PointId::kHeelRight}) {
+    points.at(id)->covariance = PhotoCovariance::Round(sigma_px);
+  }
+  const auto uncertainty = [&](PlacedBy by) {
+    points.outline->placed_by = by;
+    MeasureOptions options;
+    options.trials = 4000;
+    const ViewMeasures measures = MeasureView(points, plane, options);
+    return Of(measures, MeasureId::kBearingArea).standard_uncertainty;
+  };
+  const double person = uncertainty(PlacedBy::kPerson);
+  const double finder = uncertainty(PlacedBy::kFinder);
+  const double by_heels =
+      2 * sole.heel_half_width * sigma_mm / std::numbers::sqrt2;
+  EXPECT_NEAR(
+      std::sqrt(finder * finder - person * person), by_heels, 0.15 * by_heels);
 }
 
 // ---- What can't be measured.

@@ -48,9 +48,6 @@ struct Sightings {
   double wall_confidence = 0.0;          ///< [0..1]
   /// Where the dorsal wall ends on a shoe, which the line goes on over.
   std::optional<cv::Point2d> wall_on_shoe;
-  /// Lateral: the horn's rear edge over the heel that faces the camera, from
-  /// the ground up, where neither shoe nor hair covers it; may be empty.
-  std::vector<cv::Point2d> heel_wall;
   /// How likely it is that the picture shows this view of a foot at all
   /// [0..1].
   double foot_confidence = 0.0;
