@@ -275,12 +275,14 @@ std::optional<PlacedCurve> FollowSeenWall(const FindRequest& request,
   wall.correlation_px = kWallSmoothMm * px_per_mm;
   wall.confidence = std::min(confidence, kUnlikely);
   double reach_mm = kWallReachMm;
+  bool open = false;
   if (look != nullptr && request.on_edges) {
     const auto course =
         FindWallCourse(request.photo.rgb, coarse, Outwards(*look), px_per_mm);
     // Then what the finder saw is all that there is.
     if (!course || course->seen < kLeastCourse) return wall;
     wall.px = course->px;
+    open = course->lower_part_open;
     reach_mm = kCourseReachMm;
   }
   const auto edge =
@@ -301,7 +303,7 @@ std::optional<PlacedCurve> FollowSeenWall(const FindRequest& request,
   if (!seen || !found) return wall;
   const double turned =
       std::abs(std::remainder(*seen - *found, std::numbers::pi));
-  if (turned > kMostTurned || edge->seen < kLeastSeen) {
+  if (open || turned > kMostTurned || edge->seen < kLeastSeen) {
     wall.confidence = std::min(wall.confidence, kUnlikely);
   } else if (wall.confidence > kUnlikely) {
     wall.confidence = std::max(wall.confidence, kBorneOut);

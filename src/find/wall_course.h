@@ -16,6 +16,9 @@ struct WallCourse {
   geometry::PhotoPolyline px;  ///< As the coarse wall runs, hairline first.
   /// Part of the way along which there is an edge [0..1].
   double seen = 0.0;
+  /// Towards the ground the coarse wall, or another line that is nearly as
+  /// good, runs elsewhere: a flare may be missed there, or be none.
+  bool lower_part_open = false;
 };
 
 /// Finds the course of a dorsal wall near where it was seen.

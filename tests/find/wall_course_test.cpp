@@ -149,6 +149,25 @@ TEST(WallCourse, RunsThroughPebblesWithAnyFlare) {
   }
 }
 
+// An edge that goes straight on where the finder saw a flare, or the other way
+// round: one of them is wrong, and the photo alone doesn't say which.
+TEST(WallCourse, IsOpenBelowWhereEdgeAndFinderPart) {
+  const auto open = [](double flare_mm, double seen_flare_mm) {
+    const cv::Mat photo = Picture(
+        [&](OnWall at) {
+          return 0.10 + 0.2 * Step(Flared(at.down, flare_mm) - at.out);
+        },
+        26);
+    const auto course =
+        FindWallCourse(photo, Seen(0.3, -0.3, seen_flare_mm), kOut, kPxPerMm);
+    return !course || course->lower_part_open;
+  };
+  EXPECT_FALSE(open(0, 0));
+  EXPECT_FALSE(open(4, 4));
+  EXPECT_TRUE(open(0, 6));
+  EXPECT_TRUE(open(6, 0));
+}
+
 TEST(WallCourse, IsHardlySeenWhereNothingIs) {
   const cv::Mat photo = Picture([](OnWall) { return 0.2; }, 25);
   const auto course = FindWallCourse(photo, Seen(0, 0), kOut, kPxPerMm);
