@@ -113,8 +113,8 @@ void DoubtWhatIsApart(const Look& look, ViewPoints& points) {
 
 /// The outline of the bearing edge ends at the heels, and a heel is where it
 /// ends: without one of them nothing says where the edge goes over into a bulb.
-/// Nor where the looks don't hold one of them: of such outlines about half ran
-/// on over a bulb (tests/photos/rendered_plates).
+/// Nor where the looks don't hold one of them: many such outlines of rendered
+/// soles ran on over a bulb (tests/photos/rendered_plates).
 /// @param look Null if no finder is believed.
 void DoubtHeelsAndOutline(const Look* look, ViewPoints& points) {
   auto& left = points.at(PointId::kHeelLeft);
@@ -134,14 +134,6 @@ void DoubtHeelsAndOutline(const Look* look, ViewPoints& points) {
   for (auto* heel : {&left, &right}) {
     if (*heel && (*heel)->placed_by == PlacedBy::kFinder) heel->reset();
   }
-}
-
-/// The heel at the hairline lies under hair, and its bulb looks like horn: the
-/// finder is never sure of it with a card either, and without one most that
-/// were likely and not vague were wrong (tests/photos/rendered_plates).
-void LeaveOpenHeelHairline(ViewPoints& points) {
-  auto& p = points.at(PointId::kHeelHairline);
-  if (p && p->placed_by == PlacedBy::kFinder) p.reset();
 }
 
 /// Where no card stands on it the ground is the line through toe and heel: one
@@ -264,7 +256,6 @@ Result<Finding> FindPoints(const FindRequest& request, const Finder& finder) {
     }
     Cap(points, kWithoutScale);
     LeaveOpen(points, kLeastWithoutScale);
-    LeaveOpenHeelHairline(points);
     ShortenWall(map, points);
     LeaveOpenAlone(points, PointId::kToeGround, PointId::kHeelGround);
     LeaveOpenVague(map, points);

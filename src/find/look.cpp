@@ -288,9 +288,8 @@ std::optional<Look> LookFromAfar(const FindRequest& request,
                                  const Finder& finder,
                                  Look glance,
                                  const Place& where) {
-  // CHOSEN: near by 0.5 is enough, with the nearer looks' word for it. Of 84
-  // painted pictures of what is no foot one more passes so, a foot without its
-  // horn, and no point of it is kept.
+  // CHOSEN: more than the 0.5 that is enough where the nearer looks bear it
+  // out: over most painted feet without horn, which those refuse.
   constexpr double kLeastFromAfar = 0.65;
   const auto foot = FootIn(request.view, glance.seen);
   if (!foot || glance.seen.foot_confidence < kLeastFromAfar) {

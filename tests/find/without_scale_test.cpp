@@ -356,12 +356,6 @@ TEST(WithoutScale, AnOutlineToAnUnlikelyHeelIsLeftOpen) {
   }
 }
 
-TEST(WithoutScale, TheHeelAtTheHairlineIsLeftOpen) {
-  EXPECT_FALSE(Found(View::kLateral, {}).points.at(PointId::kHeelHairline));
-  EXPECT_TRUE(
-      Found(View::kLateral, {}, true).points.at(PointId::kHeelHairline));
-}
-
 // An old half-tone has its foot's shape, and grain in the place of horn.
 TEST(WithoutScale, AFootThatOnlyLooksFromAfarSeeIsFoundThere) {
   const auto found = FoundFromAfar([](Sightings&, int, double) {});

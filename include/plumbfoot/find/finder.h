@@ -155,11 +155,10 @@ std::vector<std::string_view> Unsure(const ViewPoints& points);
 /// looked at again and again, each time a little otherwise: what comes back is
 /// where the looks agree, and a point or an outline that they put apart by more
 /// than 3 % of the foot's size is left open. So are an outline without two
-/// likely heels, heels without an outline, the heel at the hairline, a toe or a
-/// heel on the ground without the other, and the end of a dorsal wall towards a
-/// point that is left open. Where nearer looks see no foot, but all looks from
-/// afar the same one, it is those that count. `Looks::kOnce` looks once here
-/// too, except from afar.
+/// likely heels, heels without an outline, a toe or a heel on the ground
+/// without the other, and the end of a dorsal wall towards a point that is left
+/// open. Where nearer looks see no foot, but those from afar agree on one, these
+/// count. `Looks::kOnce` looks once here too, and again only from afar.
 ///
 /// @return The finding, however incomplete; or kNoFoot if no foot is seen and
 ///   no point was given.
