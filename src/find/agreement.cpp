@@ -24,13 +24,6 @@ double Quantile(std::vector<double> values, double part) {
   return values[static_cast<std::size_t>(k)];
 }
 
-double Median(const std::vector<double>& values) {
-  std::vector<double> sorted = values;
-  std::sort(sorted.begin(), sorted.end());
-  const std::size_t n = sorted.size();
-  return 0.5 * (sorted[(n - 1) / 2] + sorted[n / 2]);
-}
-
 /// A place in one look's image, in the frame's.
 cv::Point2d InFrame(const Look& frame, const Look& look, cv::Point2d at) {
   const auto on_plane = frame.map.Apply(ToPhoto(look, at));
@@ -260,6 +253,12 @@ void AgreeOnWall(const std::vector<Look>& looks,
 }
 
 }  // namespace
+
+double Median(std::vector<double> values) {
+  std::sort(values.begin(), values.end());
+  const std::size_t n = values.size();
+  return 0.5 * (values[(n - 1) / 2] + values[n / 2]);
+}
 
 Look Agreed(View view, const std::vector<Look>& looks, double size_px) {
   if (looks.empty()) throw std::invalid_argument("Agreed: no looks");

@@ -14,6 +14,10 @@ namespace plumbfoot::find {
 // CHOSEN: the bar for pictures without a card, in issue 3.
 inline constexpr double kApart = 0.03;
 
+/// The middle one; of an even number the mean of the two in the middle.
+/// @param values At least one.
+double Median(std::vector<double> values);
+
 /// Several looks at one foot as one, in the frame of the first.
 ///
 /// A point is in the middle of its places (the median of each coordinate), its

@@ -113,11 +113,21 @@ void DoubtWhatIsApart(const Look& look, ViewPoints& points) {
 
 /// The outline of the bearing edge ends at the heels, and a heel is where it
 /// ends: without one of them nothing says where the edge goes over into a bulb.
-void DoubtHeelsAndOutline(ViewPoints& points) {
+/// Nor where the looks don't hold one of them: many such outlines of rendered
+/// soles ran on over a bulb (tests/photos/rendered_plates).
+/// @param look Null if no finder is believed.
+void DoubtHeelsAndOutline(const Look* look, ViewPoints& points) {
   auto& left = points.at(PointId::kHeelLeft);
   auto& right = points.at(PointId::kHeelRight);
   auto& outline = points.outline;
-  if (outline && outline->placed_by == PlacedBy::kFinder && !(left && right)) {
+  const auto held = [&](PointId id) {
+    const auto& heel = points.at(id);
+    if (!heel || heel->placed_by == PlacedBy::kPerson) return heel.has_value();
+    const auto& seen = look != nullptr ? look->seen.at(id) : std::nullopt;
+    return seen && seen->confidence >= kLeastWithoutScale;
+  };
+  if (outline && outline->placed_by == PlacedBy::kFinder &&
+      !(held(PointId::kHeelLeft) && held(PointId::kHeelRight))) {
     outline.reset();
   }
   if (outline) return;
@@ -241,7 +251,9 @@ Result<Finding> FindPoints(const FindRequest& request, const Finder& finder) {
   if (request.plane.scale == geometry::ScaleSource::kNone) {
     // How often the finder is right was counted where the scale is known.
     if (believed) DoubtWhatIsApart(*look, points);
-    if (request.view == View::kSolar) DoubtHeelsAndOutline(points);
+    if (request.view == View::kSolar) {
+      DoubtHeelsAndOutline(believed ? &*look : nullptr, points);
+    }
     Cap(points, kWithoutScale);
     LeaveOpen(points, kLeastWithoutScale);
     ShortenWall(map, points);

@@ -22,8 +22,8 @@ CardPolyline Outline(double height,
   for (double at = 0.0; at < around; at += spacing / (67.5 * size)) {
     const double out =
         height * std::sin(2 * std::numbers::pi * at * 67.5 * size / wave);
-    line.push_back({(65 * size + out) * std::cos(at),
-                    (70 * size + out) * std::sin(at)});
+    line.push_back(
+        {(65 * size + out) * std::cos(at), (70 * size + out) * std::sin(at)});
   }
   return line;
 }

@@ -88,7 +88,9 @@ using Mislead = std::function<void(Sightings&, int n, double size_px)>;
 /// mirror left is right.
 struct MarkReader {
   Mislead mislead = [](Sightings&, int, double) {};
+  Mislead mislead_from_afar = [](Sightings&, int, double) {};
   int looks_taken = 0;
+  int glances_taken = 0;
 
   Sightings operator()(View view, const PlaneImage& image, Looks looks) {
     Sightings s;
@@ -120,7 +122,11 @@ struct MarkReader {
       }
       s.wall_confidence = 0.95;
     }
-    if (looks != Looks::kGlance) mislead(s, looks_taken++, size_px);
+    if (looks == Looks::kGlance) {
+      mislead_from_afar(s, glances_taken++, size_px);
+    } else {
+      mislead(s, looks_taken++, size_px);
+    }
     return s;
   }
 
@@ -176,6 +182,24 @@ Finding FoundSole(Mislead mislead = {}, bool with_scale = false) {
 }
 
 constexpr double kSolePx = 340;
+
+/// What comes of a foot in which nearer looks see none.
+Result<Finding> FoundFromAfar(Mislead mislead_from_afar) {
+  const photo::Photo photo = DrawnFoot(View::kSolar);
+  FindRequest request{
+      View::kSolar, photo, card::PlaneWithoutScale(photo.rgb.size(), {})};
+  request.given.view = View::kSolar;
+  MarkReader reader;
+  reader.mislead = [](Sightings& s, int, double) {
+    s.foot_confidence = 0.1;
+    s.at(PointId::kFrogApex).reset();
+  };
+  reader.mislead_from_afar = std::move(mislead_from_afar);
+  return FindPoints(request, std::ref(reader));
+}
+
+/// The sizes that are tried; after them the foot that was found is looked at.
+constexpr int kFirstGlances = 6;
 
 TEST(WithoutScale, PointsAreWhereTheLooksAgree) {
   const Finding found = FoundSole();
@@ -317,6 +341,74 @@ TEST(WithoutScale, AWallBelowAnOpenHairlineLosesItsUpperEnd) {
   // A wall of 216 px, some 110 mm, loses 20 mm, give or take a corner.
   EXPECT_GT(begins[1] - begins[0], 30);
   EXPECT_LT(begins[1] - begins[0], 60);
+}
+
+// Nor where one of them is not likely: there it may run on over a bulb.
+TEST(WithoutScale, AnOutlineToAnUnlikelyHeelIsLeftOpen) {
+  for (const bool likely : {false, true}) {
+    SCOPED_TRACE(likely);
+    const Finding found = FoundSole([&](Sightings& s, int, double) {
+      s.at(PointId::kHeelLeft)->confidence = likely ? 0.85 : 0.75;
+    });
+    EXPECT_EQ(found.points.outline.has_value(), likely);
+    EXPECT_EQ(found.points.at(PointId::kHeelRight).has_value(), likely);
+    EXPECT_TRUE(found.points.at(PointId::kFrogApex));
+  }
+}
+
+// An old half-tone has its foot's shape, and grain in the place of horn.
+TEST(WithoutScale, AFootThatOnlyLooksFromAfarSeeIsFoundThere) {
+  const auto found = FoundFromAfar([](Sightings&, int, double) {});
+  ASSERT_TRUE(found);
+  EXPECT_GT(found->foot_confidence, 0.9);
+  const auto& apex = found->points.at(PointId::kFrogApex);
+  ASSERT_TRUE(apex);
+  EXPECT_LT(Distance(apex->px, {320, 300}), 1.5);
+}
+
+// What is no foot is seen here in one look and there in the next.
+TEST(WithoutScale, WhatLooksFromAfarSeeInSeveralPlacesIsNoFoot) {
+  for (const double part : {0.02, 0.15}) {
+    SCOPED_TRACE(part);
+    int again = 0;
+    const auto found = FoundFromAfar([&](Sightings& s, int n, double size_px) {
+      if (n < kFirstGlances) return;
+      ++again;
+      const cv::Point2d aside((n % 2 == 0 ? part : -part) * size_px, 0.0);
+      for (cv::Point2d& p : s.outline) p += aside;
+    });
+    EXPECT_GE(again, 6);
+    ASSERT_EQ(static_cast<bool>(found), part < 0.1);
+    if (found) continue;
+    EXPECT_EQ(found.error().code, RefusalCode::kNoFoot);
+  }
+}
+
+TEST(WithoutScale, WhatLooksFromAfarSeeInSeveralSizesIsNoFoot) {
+  for (const double part : {0.02, 0.2}) {
+    SCOPED_TRACE(part);
+    const auto found = FoundFromAfar([&](Sightings& s, int n, double) {
+      if (n < kFirstGlances) return;
+      const cv::Rect2d box = cv::boundingRect(
+          std::vector<cv::Point2f>(s.outline.begin(), s.outline.end()));
+      const cv::Point2d middle = 0.5 * (box.tl() + box.br());
+      for (cv::Point2d& p : s.outline) {
+        p = middle + (p - middle) * (n % 2 == 0 ? 1 + part : 1 - part);
+      }
+    });
+    EXPECT_EQ(static_cast<bool>(found), part < 0.1);
+  }
+}
+
+// As likely as near by it would do; but then it would be seen near by.
+TEST(WithoutScale, WhatIsUnlikelyFromAfarTooIsNoFoot) {
+  for (const int from : {0, kFirstGlances}) {
+    SCOPED_TRACE(from);
+    const auto found = FoundFromAfar([&](Sightings& s, int n, double) {
+      if (n >= from) s.foot_confidence = 0.6;
+    });
+    EXPECT_FALSE(found);
+  }
 }
 
 }  // namespace

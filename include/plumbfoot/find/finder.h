@@ -154,10 +154,11 @@ std::vector<std::string_view> Unsure(const ViewPoints& points);
 /// Without a scale several sizes are tried, and the foot that is likeliest is
 /// looked at again and again, each time a little otherwise: what comes back is
 /// where the looks agree, and a point or an outline that they put apart by more
-/// than 3 % of the foot's size is left open. So are an outline without both
-/// heels, heels without an outline, a toe or a heel on the ground without the
-/// other, and the end of a dorsal wall towards a point that is left open.
-/// `Looks::kOnce` looks once here too.
+/// than 3 % of the foot's size is left open. So are an outline without two
+/// likely heels, heels without an outline, a toe or a heel on the ground
+/// without the other, and the end of a dorsal wall towards a point that is left
+/// open. Where nearer looks see no foot, but those from afar agree on one,
+/// these count. `Looks::kOnce` looks once here too, and again only from afar.
 ///
 /// @return The finding, however incomplete; or kNoFoot if no foot is seen and
 ///   no point was given.
