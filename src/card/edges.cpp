@@ -38,6 +38,9 @@ constexpr double kFloorSharpPx = 0.012;
 // in what a pixel sees, and the place is doubtful by half of the excess.
 constexpr double kMuddyFrom = 0.4;
 constexpr double kMuddyPart = 0.5;
+// CHOSEN: a step of a fit that is smaller ends it; the next one would be some
+// thirty times smaller [px].
+constexpr double kSettledPx = 2e-4;
 // CHOSEN: below this contrast (linear light) an edge is not an edge.
 constexpr double kLeastContrast = 0.01;
 
@@ -260,8 +263,10 @@ StepFit Refine(const std::vector<Sample>& samples, const StepFit& start) {
     double by_weights_before = 0.0;
     double by_own = 0.0;
   };
+  // A copy of `at`: of a reference the compiler can't know that the weights
+  // aren't written over it, and divides by the same sigma at each pixel.
   const auto evaluate =
-      [&](const StepFit& at, Square& normal, Vector& gradient) {
+      [&](const StepFit at, Square& normal, Vector& gradient) {
         normal.setZero();
         gradient.setZero();
         const double away = at.contrast - contrast_start;
@@ -312,20 +317,22 @@ StepFit Refine(const std::vector<Sample>& samples, const StepFit& start) {
     Square next_normal;
     Vector next_gradient;
     const Costs cost = evaluate(next, next_normal, next_gradient);
+    const double moved =
+        std::abs(next.offset - best.offset) + std::abs(next.sigma - best.sigma);
     if (!std::isfinite(cost.by_own) || cost.by_weights_before > best.cost) {
+      // At the end the weights move the cost by more than the step does.
+      if (moved < kSettledPx) break;
       damping *= 10;
       if (damping > 1e6) break;
       continue;
     }
-    const double moved =
-        std::abs(next.offset - best.offset) + std::abs(next.sigma - best.sigma);
     next.cost = cost.by_own;
     best = next;
     weights.swap(next_weights);
     normal = next_normal;
     gradient = next_gradient;
     damping = std::max(damping / 10, 1e-6);
-    if (moved < 2e-4) break;
+    if (moved < kSettledPx) break;
   }
   const Square inverse = normal.inverse();
   best.offset_var = inverse(0, 0);
@@ -603,8 +610,8 @@ StepFit WholeEdge(const Edge& edge,
     all.insert(all.end(), station.begin(), station.end());
   }
   if (all.size() < 40) return {};
-  // CHOSEN: 400 pixels are plenty to find the start of the fit.
-  const std::size_t stride = std::max<std::size_t>(1, all.size() / 400);
+  // CHOSEN: 100 pixels are plenty to find the start of the fit.
+  const std::size_t stride = std::max<std::size_t>(1, all.size() / 100);
   StepFit best;
   if (known_sigma) {
     best = Levels(all, 0.0, *known_sigma, stride);
@@ -627,15 +634,14 @@ StepFit WholeEdge(const Edge& edge,
   return Refine<4>(some, best);
 }
 
-/// One round on one edge.
+/// One round on one edge, with about `most` pixels.
 std::optional<EdgeLine> FitEdge(const cv::Mat& rgb,
                                 const Edge& edge,
-                                std::optional<double> known_sigma) {
+                                std::optional<double> known_sigma,
+                                int most) {
   // Nothing known: look as far as one may.
   const double look = known_sigma.value_or(edge.narrowest());
-  // CHOSEN: 800 pixels find the blur; with 1600 an edge of a photo with 1 %
-  // noise is right to some thousandths of a pixel.
-  const auto stations = edge.Collect(rgb, look, known_sigma ? 1600 : 800);
+  const auto stations = edge.Collect(rgb, look, most);
   const StepFit whole = WholeEdge(edge, stations, known_sigma);
   if (!whole.ok) return std::nullopt;
 
@@ -712,9 +718,12 @@ std::optional<FittedTag> FitEdges(const cv::Mat& rgb, const RoughTag& rough) {
   };
 
   // CHOSEN: four rounds; the first finds the blur, and the window and the code
-  // cells follow the corners in the others.
+  // cells follow the corners in the others. 800 pixels find the blur and the
+  // window; with 1600 an edge of a photo with 1 % noise is right to some
+  // thousandths of a pixel.
   for (int round = 0; round < 4; ++round) {
     if (!IsConvex(corners)) return std::nullopt;
+    const int most = round < 2 ? 800 : 1600;
     for (std::size_t e = 0; e < 4; ++e) {
       const Edge edge(corners, cells, e);
       // CHOSEN: below 1.5 px a cell no edge can be told from the next.
@@ -722,7 +731,7 @@ std::optional<FittedTag> FitEdges(const cv::Mat& rgb, const RoughTag& rough) {
       froms[e] = edge.from();
       alongs[e] = edge.along();
       outs[e] = edge.out();
-      const auto line = FitEdge(rgb, edge, sigma[e]);
+      const auto line = FitEdge(rgb, edge, sigma[e], most);
       if (!line) return std::nullopt;
       lines[e] = *line;
       sigma[e] = line->sigma;
@@ -733,7 +742,7 @@ std::optional<FittedTag> FitEdges(const cv::Mat& rgb, const RoughTag& rough) {
       moved = std::max(moved, Distance(next[c], corners[c]));
     }
     corners = next;
-    if (round >= 1 && moved < 0.02) break;
+    if (round >= 2 && moved < 0.02) break;
   }
 
   FittedTag tag;

@@ -5,37 +5,8 @@
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 #include <stdexcept>
-#include <vector>
 
 namespace plumbfoot::card {
-namespace {
-
-/// Writes the means over `to.cols` equal parts of a row of sums.
-void TakeMeans(const cv::Mat& sums, double rows, cv::Mat to) {
-  const auto* sum = sums.ptr<float>();
-  const double part = static_cast<double>(sums.cols) / to.cols;
-  const double area = part * rows;
-  auto* mean = to.ptr<std::uint8_t>();
-  int x = 0;
-  double rest = 0.0;  // Of pixel x - 1, what belongs to the next part.
-  for (int i = 0; i < to.cols; ++i) {
-    const double end = (i + 1) * part;
-    const int whole = std::min(sums.cols, static_cast<int>(end));
-    double total = rest;
-    for (; x < whole; ++x) total += static_cast<double>(sum[x]);
-    rest = 0.0;
-    if (x < sums.cols) {
-      const double inside = end - whole;
-      const auto value = static_cast<double>(sum[x]);
-      total += inside * value;
-      rest = (1 - inside) * value;
-      ++x;
-    }
-    mean[i] = cv::saturate_cast<std::uint8_t>(total / area);
-  }
-}
-
-}  // namespace
 
 cv::Mat ReducedGrey(const cv::Mat& rgb, int longest_px) {
   if (rgb.type() != CV_8UC3) throw std::invalid_argument("rgb: not CV_8UC3");
@@ -55,6 +26,7 @@ cv::Mat ReducedGrey(const cv::Mat& rgb, int longest_px) {
   cv::Mat luma;
   cv::Mat sums = cv::Mat::zeros(1, rgb.cols, CV_32F);
   cv::Mat row;
+  cv::Mat means;
   int at = 0;
   for (int y = 0; y < rgb.rows; ++y) {
     // CHOSEN: 16 rows of a phone's photo fit into a processor's nearest cache.
@@ -74,7 +46,8 @@ cv::Mat ReducedGrey(const cv::Mat& rgb, int longest_px) {
     }
     luma.row(y % kStrip).convertTo(row, CV_32F);
     cv::scaleAdd(row, inside, sums, sums);
-    TakeMeans(sums, part, grey.row(at));
+    cv::resize(sums, means, {grey.cols, 1}, 0, 0, cv::INTER_AREA);
+    means.convertTo(grey.row(at), CV_8U, 1 / part);
     row.convertTo(sums, CV_32F, 1 - inside);
     if (++at == grey.rows) break;
   }

@@ -754,7 +754,6 @@ Annotated DrawAnnotated(const photo::Photo& photo,
   }
   const cv::Size size = ReducedSize(photo.rgb, options);
   const double scale = static_cast<double>(size.width) / photo.rgb.cols;
-  const cv::Mat reduced = Resized(photo.rgb, size);
 
   Annotated result;
   result.photo = {
@@ -763,7 +762,8 @@ Annotated DrawAnnotated(const photo::Photo& photo,
   const AnnotateWords& say = options.words;
   result.missing = MissingWords(points, say, false);
 
-  Canvas canvas = Canvas::OnPicture(reduced);
+  // Not kept: its memory goes to what is drawn next.
+  Canvas canvas = Canvas::OnPicture(Resized(photo.rgb, size));
   Sketch sketch(canvas, result.photo, scale, say);
   if (const auto photo_middle = MiddleOf(points)) {
     const CanvasPoint middle = sketch.At(*photo_middle);

@@ -125,9 +125,11 @@ std::optional<Box> LabelPlacer::Place(double width,
   double best_cost = 0;
   const auto consider = [&](const Box& box, double extra) {
     if (!Free(box)) return;
-    const double away =
-        geometry::Distance(anchor, NearestIn(box, anchor)) / gap_;
-    double cost = Cost(box) + away + extra;
+    double cost =
+        geometry::Distance(anchor, NearestIn(box, anchor)) / gap_ + extra;
+    // What it would cover costs most of the time, and only ever adds.
+    if (best && cost >= best_cost) return;
+    cost += Cost(box);
     if (best && cost >= best_cost) return;
     cost += CrossingCost(anchor, NearestIn(box, anchor));
     if (!best || cost < best_cost) {

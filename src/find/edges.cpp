@@ -362,17 +362,19 @@ OnCurve NearestOn(const PhotoPolyline& curve, bool closed, PhotoPoint point) {
   if (curve.size() < 2) throw std::invalid_argument("NearestOn: no curve");
   OnCurve best;
   best.distance_px = std::numeric_limits<double>::infinity();
+  double least = best.distance_px;  // Squared.
   const std::size_t pieces = closed ? curve.size() : curve.size() - 1;
   for (std::size_t i = 0; i < pieces; ++i) {
     const PhotoPoint a = curve[i];
-    const PhotoVector along = curve[(i + 1) % curve.size()] - a;
+    const PhotoVector along = curve[i + 1 < curve.size() ? i + 1 : 0] - a;
     const double length2 = Dot(along, along);
     if (!(length2 > 0)) continue;
     const double t = std::clamp(Dot(point - a, along) / length2, 0.0, 1.0);
     const PhotoPoint p = a + t * along;
-    const double distance = Distance(p, point);
-    if (distance < best.distance_px) {
-      best = {p, along / std::sqrt(length2), distance};
+    const double squared = Dot(p - point, p - point);
+    if (squared < least) {
+      least = squared;
+      best = {p, along / std::sqrt(length2), std::sqrt(squared)};
     }
   }
   return best;

@@ -20,6 +20,7 @@ using geometry::PhotoVector;
 constexpr double kInMm = 5.0;
 constexpr double kOutMm = 8.0;
 constexpr double kStepMm = 0.2;
+constexpr double kPerMm = 1 / kStepMm;
 // What does not run along the wall for so long is washed out [mm]. CHOSEN: of
 // 2, 3 and 4.5 mm this was best on 96 rendered side views, by little.
 constexpr double kAlongMm = 3.0;
@@ -205,17 +206,28 @@ std::vector<double> OffsetsAt(int rows, const Base& base, double px_per_mm) {
   return offsets;
 }
 
+/// A place down the wall, as the lines see it.
+struct Place {
+  explicit Place(double t) : down((t - kHigh) / (kLow - kHigh)) {
+    for (std::size_t k = 0; k < bent.size(); ++k) {
+      const double u = std::max(0.0, (t - kBendsFrom[k]) / (1 - kBendsFrom[k]));
+      bent[k] = u * u;
+    }
+  }
+  double down;                                   ///< From kHigh to kLow.
+  std::array<double, kBendsFrom.size()> bent{};  ///< For each of kBendsFrom.
+};
+
 /// A wall: offsets from the base at two places of its straight part, and how
 /// far it has left that part's line at the ground [mm].
 struct Line {
   double high = 0.0;
   double low = 0.0;
   double bend = 0.0;
-  double from = kBendsFrom[0];
+  std::size_t from = 0;  ///< Of kBendsFrom.
 
-  double At(double t) const {
-    const double u = std::max(0.0, (t - from) / (1 - from));
-    return high + (low - high) * (t - kHigh) / (kLow - kHigh) + bend * u * u;
+  double At(const Place& place) const {
+    return high + (low - high) * place.down + bend * place.bent[from];
   }
 };
 
@@ -225,8 +237,10 @@ struct Tried {
   double seen = 0.0;  ///< Part of the way with an edge.
 };
 
+/// @param places Of all rows.
 Tried Try(const Line& line,
           const cv::Mat& says,
+          const std::vector<Place>& places,
           const std::vector<double>& coarse_mm) {
   Tried tried{line};
   int count = 0;
@@ -234,10 +248,10 @@ Tried Try(const Line& line,
   // Every other row says as much.
   for (int i = static_cast<int>(kFrom * says.rows); i < last; i += 2) {
     ++count;
-    const double at = line.At((i + 0.5) / says.rows);
-    const auto c = static_cast<int>(std::lround((at + kInMm) / kStepMm));
+    const double at = line.At(places[static_cast<std::size_t>(i)]);
+    const double c = (at + kInMm) * kPerMm + 0.5;
     if (c >= 0 && c < says.cols) {
-      tried.seen += static_cast<double>(says.at<float>(i, c));
+      tried.seen += static_cast<double>(says.at<float>(i, static_cast<int>(c)));
     }
     // Geman and McClure's: what is far off is wrong, however far.
     const double miss =
@@ -258,7 +272,7 @@ double OffCoarse(const Line& line, const std::vector<double>& coarse_mm) {
   double sum = 0.0;
   int count = 0;
   for (auto i = static_cast<std::size_t>(kLowerFrom * rows); i < last; ++i) {
-    sum += line.At((static_cast<double>(i) + 0.5) / rows) - coarse_mm[i];
+    sum += line.At(Place((static_cast<double>(i) + 0.5) / rows)) - coarse_mm[i];
     ++count;
   }
   return sum / count;
@@ -273,16 +287,23 @@ struct Found {
 /// as the best.
 std::optional<Found> Search(const cv::Mat& says,
                             const std::vector<double>& coarse_mm) {
+  std::vector<Place> places;
+  places.reserve(coarse_mm.size());
+  for (int i = 0; i < says.rows; ++i) {
+    places.emplace_back((i + 0.5) / says.rows);
+  }
   std::vector<Tried> good;
   Tried best;
   const int reach = static_cast<int>(std::lround(kReachMm / kStepMm));
   for (int high = -reach; high <= reach; ++high) {
     for (int low = -reach; low <= reach; ++low) {
       for (double bend = kMostDish; bend <= kMostFlare; bend += kBendStep) {
-        for (const double from : kBendsFrom) {
-          if (bend == 0.0 && from != kBendsFrom[0]) continue;
-          const Tried tried =
-              Try({high * kStepMm, low * kStepMm, bend, from}, says, coarse_mm);
+        for (std::size_t from = 0; from < kBendsFrom.size(); ++from) {
+          if (bend == 0.0 && from != 0) continue;
+          const Tried tried = Try({high * kStepMm, low * kStepMm, bend, from},
+                                  says,
+                                  places,
+                                  coarse_mm);
           if (tried.score < kNearlyAs * best.score) continue;
           if (tried.score > best.score) best = tried;
           good.push_back(tried);
@@ -291,10 +312,11 @@ std::optional<Found> Search(const cv::Mat& says,
     }
   }
   if (!(best.score > 0)) return std::nullopt;
+  const Place lower_end(kLowerTo);
   const bool another =
       std::any_of(good.begin(), good.end(), [&](const Tried& t) {
         return t.score > kNearlyAsGood * best.score &&
-               std::abs(t.line.At(kLowerTo) - best.line.At(kLowerTo)) >
+               std::abs(t.line.At(lower_end) - best.line.At(lower_end)) >
                    kElsewhereMm;
       });
   Tried chosen = best;
@@ -337,7 +359,7 @@ std::optional<WallCourse> FindWallCourse(const cv::Mat& rgb,
     const double t =
         base.part.front() + (base.part.back() - base.part.front()) * i / kSteps;
     course.px.push_back(base.at + t * base.along +
-                        (found->line.line.At(t) * px_per_mm) * base.out);
+                        (found->line.line.At(Place(t)) * px_per_mm) * base.out);
   }
   return course;
 }

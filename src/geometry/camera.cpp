@@ -40,9 +40,10 @@ Normalised UndistortRadial(const LensDistortion& lens, double xd, double yd) {
         1 - u * (1 + r2 * (lens.k1 + r2 * (lens.k2 + r2 * lens.k3)));
     const double slope =
         1 + r2 * (3 * lens.k1 + r2 * (5 * lens.k2 + r2 * 7 * lens.k3));
-    // As in Undistort.
-    u += slope > 1.0 / 3 ? e / slope : e;
-    if (e * e * rd2 < 1e-22) break;
+    // As in Undistort, but each of Newton's steps doubles the right digits.
+    const bool newton = slope > 1.0 / 3;
+    u += newton ? e / slope : e;
+    if (e * e * rd2 < (newton ? 1e-12 : 1e-22)) break;
   }
   return {u * xd, u * yd};
 }
@@ -88,10 +89,10 @@ PhotoPoint Project(const Camera& camera, const Eigen::Vector3d& in_camera) {
 }
 
 Eigen::Vector3d RayThrough(const Camera& camera, PhotoPoint point) {
-  const Normalised n =
-      Undistort(camera.lens,
-                (point.x - camera.principal.x) / camera.focal_px,
-                (point.y - camera.principal.y) / camera.focal_px);
+  const double per_px = 1 / camera.focal_px;
+  const Normalised n = Undistort(camera.lens,
+                                 (point.x - camera.principal.x) * per_px,
+                                 (point.y - camera.principal.y) * per_px);
   return {n.x, n.y, 1.0};
 }
 
@@ -113,7 +114,8 @@ std::optional<CardPoint> PlaneMap::Apply(PhotoPoint point) const {
   // h.z is one over the ray's length to the plane: not above zero means that
   // the plane is not in front of the camera along this ray.
   if (!(h.z() > 1e-9)) return std::nullopt;
-  return CardPoint{scale_ * h.x() / h.z(), scale_ * h.y() / h.z()};
+  const double ray = scale_ / h.z();
+  return CardPoint{ray * h.x(), ray * h.y()};
 }
 
 std::optional<CardPoint> PlaneMap::ApplyNearer(PhotoPoint point,

@@ -129,6 +129,11 @@ struct WallFit {
 geometry::FootPolyline WithoutNoise(const geometry::FootPolyline& wall,
                                     const std::vector<double>& noise);
 
+/// What is wanted of a WallFit; each comes with those before it, and the rest
+/// is left as nothing. A trial needs the line of one wall and the departure of
+/// another.
+enum class WallWants { kLine, kDeparture, kNoise };
+
 /// Fits the straight part of a dorsal wall.
 ///
 /// The uppermost 12 % are left out (the coronet bulges). The rest is taken to
@@ -144,11 +149,9 @@ geometry::FootPolyline WithoutNoise(const geometry::FootPolyline& wall,
 ///
 /// @param wall  In the foot frame, hairline first, at least 8 corners.
 /// @param sigma, correlation  As in Layout.
-/// @param with_gaps  False leaves `departure` and `noise` as nothing: a trial
-///   needs the line of one wall and the departure of another.
 std::optional<WallFit> FitWall(const geometry::FootPolyline& wall,
                                double sigma,
                                double correlation,
-                               bool with_gaps = true);
+                               WallWants wants = WallWants::kNoise);
 
 }  // namespace plumbfoot::measure

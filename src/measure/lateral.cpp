@@ -96,7 +96,7 @@ double LargestGap(const std::vector<WallPlace>& places,
 std::optional<WallFit> FitWall(const FootPolyline& wall,
                                double sigma,
                                double correlation,
-                               bool with_gaps) {
+                               WallWants wants) {
   if (wall.size() < 8) return std::nullopt;
   const auto chord = geometry::LineThrough(wall.front(), wall.back());
   if (!chord) return std::nullopt;
@@ -154,26 +154,24 @@ std::optional<WallFit> FitWall(const FootPolyline& wall,
   candidates.fill({-std::numeric_limits<double>::infinity(), 0.0, 0.0, 0.0});
   candidates[0] = {
       std::log(kPriorStraight), straight, mean_out - straight * mean_t, 0.0};
-  std::vector<double> shape;
-  shape.reserve(places.size());
   for (std::size_t k = 0; k < kDepartsFrom.size(); ++k) {
-    shape.clear();
-    for (const WallPlace& p : places) {
-      shape.push_back(Departs(kDepartsFrom[k], p.t));
-    }
     // What of the departure's shape a straight line can't follow, and how much
     // of it the wall shows (Frisch-Waugh: partial regression).
-    double mean_h = 0.0;
-    for (const double h : shape) mean_h += h / n;
+    double sum_h = 0.0;
     double th = 0.0;
     double hh = 0.0;
     double ho = 0.0;
-    for (std::size_t i = 0; i < places.size(); ++i) {
-      const double h = shape[i] - mean_h;
-      th += (places[i].t - mean_t) * h;
+    for (const WallPlace& p : places) {
+      const double h = Departs(kDepartsFrom[k], p.t);
+      sum_h += h;
+      th += (p.t - mean_t) * h;
       hh += h * h;
-      ho += h * (places[i].out - mean_out);
+      ho += h * (p.out - mean_out);
     }
+    // About its mean, which changes nothing of the products with what is about
+    // its own.
+    const double mean_h = sum_h / n;
+    hh -= n * mean_h * mean_h;
     const double h_slope = th / tt;
     const double rest = hh - h_slope * th;
     if (!(rest > 1e-9)) continue;
@@ -212,7 +210,10 @@ std::optional<WallFit> FitWall(const FootPolyline& wall,
   };
   const auto line = geometry::LineThrough(place(1.0), place(0.0));
   if (!line) return std::nullopt;
-  if (!with_gaps) return WallFit{*line, 0.0, {}};
+  if (wants == WallWants::kLine) return WallFit{*line, 0.0, {}};
+  const double departure =
+      LargestGap(places, level, slope) / std::hypot(1.0, slope / length);
+  if (wants == WallWants::kDeparture) return WallFit{*line, departure, {}};
 
   std::vector<double> noise(wall.size(), 0.0);
   for (std::size_t i = 0; i < places.size(); ++i) {
@@ -223,10 +224,7 @@ std::optional<WallFit> FitWall(const FootPolyline& wall,
     }
     noise[corners[i]] = places[i].out - on_wall;
   }
-  return WallFit{
-      *line,
-      LargestGap(places, level, slope) / std::hypot(1.0, slope / length),
-      std::move(noise)};
+  return WallFit{*line, departure, std::move(noise)};
 }
 
 FootPolyline WithoutNoise(const FootPolyline& wall,
@@ -251,14 +249,16 @@ void TakeLateral(const Layout& layout, InFoot& foot) {
 
   foot.toe_line.reset();
   foot.wall_noise.clear();
-  const auto fit_wall = [&layout](const FootPolyline& wall, bool with_gaps) {
-    return FitWall(wall, layout.wall_sigma, layout.wall_correlation, with_gaps);
+  const auto fit_wall = [&layout](const FootPolyline& wall, WallWants wants) {
+    return FitWall(wall, layout.wall_sigma, layout.wall_correlation, wants);
   };
   const bool is_trial = !layout.wall_noise.empty();
-  if (auto fit = fit_wall(foot.dorsal_wall, !is_trial)) {
+  if (auto fit = fit_wall(foot.dorsal_wall,
+                          is_trial ? WallWants::kLine : WallWants::kNoise)) {
     foot.toe_line = fit->line;
     if (is_trial) {
-      fit = fit_wall(WithoutNoise(foot.dorsal_wall, layout.wall_noise), true);
+      fit = fit_wall(WithoutNoise(foot.dorsal_wall, layout.wall_noise),
+                     WallWants::kDeparture);
     }
     if (fit) {
       foot.number(MeasureId::kDorsalWallDeparture) = fit->departure;

@@ -143,9 +143,8 @@ double AsymmetryAcross(const FootPolyline& outline, double axis_y) {
   const double step = (span.high - span.low) / static_cast<double>(kLines);
   if (!(step > 0)) return std::numeric_limits<double>::quiet_NaN();
   const auto first_line_from = [&](double x) {
-    const double k = std::ceil((x - span.low) / step - 0.5);
-    return static_cast<std::size_t>(
-        std::clamp(k, 0.0, static_cast<double>(kLines)));
+    const double k = (x - span.low) / step + 0.5;
+    return std::min(kLines, static_cast<std::size_t>(k));
   };
   for (std::size_t i = 0; i < outline.size(); ++i) {
     FootPoint a = outline[i];

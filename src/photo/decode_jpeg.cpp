@@ -117,8 +117,8 @@ void RgbFromCmyk(const std::uint8_t* cmyk,
   }
 }
 
-/// Room for the rows of one pass. They go into the picture while they are still
-/// in the processor's cache.
+/// Room for the rows of one pass, where they can't be written into the picture
+/// at once. They go there while they are still in the processor's cache.
 struct Strip {
   static constexpr int kRows = 32;
   std::vector<std::uint8_t> rgb;
@@ -136,15 +136,18 @@ bool ReadPixels(Reader& reader, Strip& strip, UprightPicture& picture) {
   const std::size_t step = 3UL * info.output_width;
   while (info.output_scanline < info.output_height) {
     const int first = static_cast<int>(info.output_scanline);
+    const bool at_once = picture.WholeRow(first) != nullptr;
     int rows = 0;
     while (rows < Strip::kRows && info.output_scanline < info.output_height) {
-      std::uint8_t* out = &strip.rgb[static_cast<std::size_t>(rows) * step];
+      std::uint8_t* out =
+          at_once ? picture.WholeRow(first + rows)
+                  : &strip.rgb[static_cast<std::size_t>(rows) * step];
       JSAMPROW row = ink ? strip.cmyk.data() : out;
       jpeg_read_scanlines(&info, &row, 1);
       if (ink) RgbFromCmyk(row, width, info.saw_Adobe_marker != 0, out);
       ++rows;
     }
-    picture.Put(first, rows, strip.rgb.data(), step);
+    if (!at_once) picture.Put(first, rows, strip.rgb.data(), step);
   }
   // Reads on to the end marker: without it, the file breaks off.
   jpeg_finish_decompress(&info);

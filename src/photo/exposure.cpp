@@ -16,8 +16,8 @@ Exposure MeasureExposure(const cv::Mat& rgb, const cv::Mat& mask) {
   }
   // OpenCV's grey is the luma of BT.601: 0.299 R + 0.587 G + 0.114 B. A row at
   // a time: a grey picture of its own would cost more than the counting.
-  // CHOSEN: of a large picture every so many rows, at least 750 of them.
-  const int stride = std::max(1, rgb.rows / 750);
+  // CHOSEN: of a large picture every so many rows, at least 375 of them.
+  const int stride = std::max(1, rgb.rows / 375);
   std::array<std::array<std::uint64_t, 256>, 2> count{};
   cv::Mat luma;
   for (int y = stride / 2; y < rgb.rows; y += stride) {

@@ -46,15 +46,20 @@ UprightPicture::UprightPicture(int width, int height, int orientation)
   }
 }
 
+std::uint8_t* UprightPicture::WholeRow(int r) {
+  if (walk_.for_column != kPixel) return nullptr;
+  return rgb_.data + walk_.start + r * walk_.for_row;
+}
+
 void UprightPicture::Put(int first,
                          int count,
                          const std::uint8_t* rows,
                          std::size_t step) {
-  if (walk_.for_column == kPixel) {  // whole rows stay together
+  if (WholeRow(first) != nullptr) {
     for (int r = 0; r < count; ++r) {
       std::copy_n(rows + static_cast<std::size_t>(r) * step,
                   width_ * kPixel,
-                  rgb_.data + walk_.start + (first + r) * walk_.for_row);
+                  WholeRow(first + r));
     }
     return;
   }

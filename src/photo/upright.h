@@ -18,6 +18,10 @@ class UprightPicture {
   ///   TIFF 6.0, p. 36. Numbers other than 2 to 8 leave the picture as it is.
   UprightPicture(int width, int height, int orientation);
 
+  /// Where stored row `r` goes, for a decoder to write it there; nowhere where
+  /// the rows become columns or run backwards.
+  std::uint8_t* WholeRow(int r);
+
   /// Puts `count` stored rows from `first` on, each `step` bytes after the
   /// last.
   void Put(int first, int count, const std::uint8_t* rows, std::size_t step);

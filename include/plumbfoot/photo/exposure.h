@@ -13,7 +13,7 @@ struct Exposure {
   double drowned = 0.0;  ///< Part of the pixels with luma <= 8 [0..1].
 };
 
-/// Of a picture of more than 1500 rows it looks at every second row or fewer,
+/// Of a picture of more than 750 rows it looks at every second row or fewer,
 /// spread evenly.
 ///
 /// @param rgb   CV_8UC3.
