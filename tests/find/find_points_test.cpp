@@ -378,6 +378,31 @@ TEST_F(SolePhoto, AHeelOffTheOutlineIsUnsure) {
   EXPECT_TRUE(Sure(points, PointId::kHeelRight));
 }
 
+// On a bulb, say. Where the other heel is, mirrored in the frog's axis, is the
+// better guess; both heels lost leave nothing to mirror.
+TEST_F(SolePhoto, AHeelOffTheHoofComesToWhereTheOtherOneHasIt) {
+  Seer seer = SeesAll(0.0);
+  const CardPoint there = PlaceOf(seer, PointId::kHeelLeft);
+  const CardPoint lost{there.x - 12, there.y - 26};
+  PlaceOf(seer, PointId::kHeelLeft) = lost;
+  const auto left_heel = [&](const FindRequest& request) {
+    return *map_.Apply(FoundSurely(request, seer).at(PointId::kHeelLeft)->px);
+  };
+  const ViewPoints points = FoundSurely(Request(), seer);
+  EXPECT_LT(Distance(left_heel(Request()), there), 0.5);
+  EXPECT_FALSE(Sure(points, PointId::kHeelLeft));
+  EXPECT_TRUE(Sure(points, PointId::kHeelRight));
+
+  FindRequest by_person = Request();
+  const PhotoPoint px = map_.Inverse(lost);
+  by_person.given.at(PointId::kHeelLeft) = Placed(px.x, px.y);
+  EXPECT_LT(Distance(left_heel(by_person), lost), 1e-6);
+
+  CardPoint& right = PlaceOf(seer, PointId::kHeelRight);
+  right = {right.x + 12, right.y - 26};
+  EXPECT_LT(Distance(left_heel(Request()), lost), 0.5);
+}
+
 TEST_F(SolePhoto, ASideOfTheFrogThatItsOutlineContradictsIsUnsure) {
   struct Case {
     const char* what;
