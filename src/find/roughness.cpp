@@ -16,7 +16,7 @@ constexpr std::size_t kReach = 14;  // So many places before and behind: 21 mm.
 
 /// The weights with which the places about one make the cubic's value there.
 std::array<double, kReach + 1> Weights() {
-  constexpr double m = kReach;
+  const double m = kReach;
   std::array<double, kReach + 1> weights{};
   for (std::size_t k = 0; k <= kReach; ++k) {
     const auto j = static_cast<double>(k);

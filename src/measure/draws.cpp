@@ -32,6 +32,13 @@ constexpr double kUsualFrogMm = 80.0;
 // place of a side that is round with a radius of 65 mm by 1.4 mm.
 constexpr double kWidestSigma = 0.011;
 
+// What a finder's wall may miss of a flare or dish, where the edge goes on
+// another way: at any confidence, and more the less of it there is, standard
+// uncertainty [mm]. CHOSEN: with these the intervals of 259 walls on rendered
+// photos held their departure 96 times in 100; without, 87.
+constexpr double kFlareSigma = 0.4;
+constexpr double kUnsureFlareSigma = 2.0;
+
 /// Evenly spaced corners; a curve set with few clicks gets its bends back.
 PhotoPolyline Even(const PlacedCurve& curve, std::size_t count, Ends ends) {
   const std::size_t least = ends == Ends::kClosed ? 3 : 2;
@@ -252,6 +259,14 @@ Draws::Draws(const ViewPoints& points,
     depths_.heel = mm * options.half_heel_width_mm;
     heel_sigma_ = mm * options.half_heel_width_sigma_mm;
   }
+  if (points.dorsal_wall &&
+      points.dorsal_wall->placed_by == geometry::PlacedBy::kFinder) {
+    const double doubt =
+        std::clamp(1.0 - points.dorsal_wall->confidence, 0.0, 1.0);
+    departs_sigma_ =
+        unit(PointId::kToeGround, PointId::kHeelGround, kUsualSupportMm) *
+        std::hypot(kFlareSigma, kUnsureFlareSigma * std::sqrt(doubt));
+  }
   const double mm = unit(PointId::kFrogApex, PointId::kFrogLeft, kUsualFrogMm);
   const double shoe = options.shod ? options.shoe_thickness_mm : 0.0;
   const double shoe_sigma =
@@ -340,6 +355,9 @@ const OnPlane& Draws::Draw(Random& random) {
   Map(map, depths, drawn_);
   for (double& forward : drawn_.widest_forward) {
     forward = kWidestSigma * random.Normal();
+  }
+  if (departs_sigma_ > 0) {
+    drawn_.departs_further = departs_sigma_ * random.Normal();
   }
   return drawn_;
 }

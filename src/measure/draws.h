@@ -82,6 +82,7 @@ class Draws {
   Depths depths_;
   double heel_sigma_ = 0.0;
   double frog_sigma_ = 0.0;
+  double departs_sigma_ = 0.0;
   std::optional<CurveNoise> outline_noise_;
   /// How much each corner of the outline goes with the left and with the right
   /// heel, 0 to 1; empty: with none.

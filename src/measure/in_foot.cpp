@@ -65,6 +65,7 @@ void PutInFoot(const OnPlane& plane, const Layout& layout, InFoot& foot) {
   PutLine(plane.outline, foot.axes, foot.outline);
   PutLine(plane.dorsal_wall, foot.axes, foot.dorsal_wall);
   foot.widest_forward = plane.widest_forward;
+  foot.departs_further = plane.departs_further;
   foot.numbers.fill(std::numeric_limits<double>::quiet_NaN());
 
   // What needs no frame: an area, and distances from point to point.

@@ -24,6 +24,9 @@ struct OnPlane {
   /// How far the widest places truly lie forward of where a smooth outline has
   /// them, left and right; a share of the outline's length.
   std::array<double, 2> widest_forward{};
+  /// How much further the dorsal wall truly departs from its straight part
+  /// [mm].
+  double departs_further = 0.0;
 
   const std::optional<geometry::CardPoint>& at(PointId id) const {
     return points[static_cast<std::size_t>(id)];
@@ -77,6 +80,7 @@ struct InFoot {
   std::optional<geometry::FootPoint> widest_left;
   std::optional<geometry::FootPoint> widest_right;
   std::array<double, 2> widest_forward{};  ///< As in OnPlane.
+  double departs_further = 0.0;            ///< As in OnPlane.
   double axis_y = 0.0;                     ///< Solar: y of the frog axis.
   /// Lateral: through the straight part of the wall, pointing up.
   std::optional<geometry::Line<geometry::FootFrame>> toe_line;

@@ -261,7 +261,8 @@ void TakeLateral(const Layout& layout, InFoot& foot) {
                      WallWants::kDeparture);
     }
     if (fit) {
-      foot.number(MeasureId::kDorsalWallDeparture) = fit->departure;
+      foot.number(MeasureId::kDorsalWallDeparture) =
+          fit->departure + foot.departs_further;
       foot.wall_noise = std::move(fit->noise);
     }
   } else if (toe_ground && toe_hairline) {

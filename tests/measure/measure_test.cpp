@@ -673,6 +673,34 @@ TEST(MeasureView, IsAsUnsureOfTheAreaAsOfWhereTheHeelsEnd) {
       std::sqrt(finder * finder - person * person), by_heels, 0.15 * by_heels);
 }
 
+// A finder may miss a flare, the more easily the less sure it is of its wall;
+// what the value is doesn't change, nor how well a person's wall is known.
+TEST(MeasureView, IsLessSureOfTheDepartureOfAFindersWall) {
+  const PlaneEstimate plane = Squarely();
+  ViewPoints points = PhotoOf(Side{}, kSideInCard, NominalMap(plane));
+  points.dorsal_wall->sigma_px = 0.3;
+  points.dorsal_wall->correlation_px = 30;
+  const auto departure = [&](PlacedBy by, double confidence) {
+    points.dorsal_wall->placed_by = by;
+    points.dorsal_wall->confidence = confidence;
+    MeasureOptions options;
+    options.trials = 2000;
+    return Of(MeasureView(points, plane, options),
+              MeasureId::kDorsalWallDeparture);
+  };
+  const Measured person = departure(PlacedBy::kPerson, 0.5);
+  const Measured sure = departure(PlacedBy::kFinder, 1.0);
+  const Measured unsure = departure(PlacedBy::kFinder, 0.5);
+  EXPECT_EQ(sure.value, person.value);
+  EXPECT_EQ(unsure.value, person.value);
+  const auto more = [&](const Measured& found) {
+    return std::sqrt(std::pow(found.standard_uncertainty, 2) -
+                     std::pow(person.standard_uncertainty, 2));
+  };
+  EXPECT_NEAR(more(sure), 0.4, 0.05);
+  EXPECT_NEAR(more(unsure), std::hypot(0.4, 2.0 * std::sqrt(0.5)), 0.1);
+}
+
 // ---- What can't be measured.
 
 TEST(MeasureView, SaysWhichPointsAreMissing) {
