@@ -96,6 +96,8 @@ geometry::PlacedCurve PutCurve(const FootPolyline& line,
   }
   if (random != nullptr && hand.curve_sigma_px > 0) {
     curve.px = Displaced(curve.px, ends, hand, *random);
+    // It errs as its hand does, not as a finder may.
+    curve.placed_by = PlacedBy::kPerson;
   }
   curve.sigma_px = hand.curve_sigma_px;
   curve.correlation_px = hand.correlation_px;
