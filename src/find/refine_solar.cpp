@@ -31,7 +31,7 @@ constexpr double kOutlineSigmaMm = 0.12;
 constexpr double kRoughMm = 0.27;
 constexpr double kUsuallyRoughMm = 0.2;
 constexpr double kOffByRoughness = 3.0;
-// CHOSEN: a frog's tip runs out flat. On those soles it was found 1.4 mm
+// CHOSEN: a frog's tip runs out flat. On those soles it was found 1.2 mm
 // (median) behind where the frog's form ends.
 constexpr double kApexSigmaMm = 1.2;
 
@@ -223,8 +223,8 @@ void PlaceToe(const PlaneMap& map,
 void MirrorLostHeel(const PlaneMap& map,
                     const PhotoPolyline& outline,
                     ViewPoints& points) {
-  // CHOSEN: more than an outline and a point of it are apart: on 199 rendered
-  // soles two heels were so lost, both on a bulb.
+  // CHOSEN: more than an outline and a point of it are apart: on some 200
+  // rendered soles two heels were so lost; one, looked at, was on a bulb.
   constexpr double kLostMm = 5.0;
   // CHOSEN: heels of a foot are not quite alike.
   constexpr double kGuessSigmaMm = 4.0;

@@ -160,7 +160,8 @@ TEST(WallCourse, IsOpenBelowWhereEdgeAndFinderPart) {
         26);
     const auto course =
         FindWallCourse(photo, Seen(0.3, -0.3, seen_flare_mm), kOut, kPxPerMm);
-    return !course || course->lower_part_open;
+    EXPECT_TRUE(course);
+    return course && course->lower_part_open;
   };
   EXPECT_FALSE(open(0, 0));
   EXPECT_FALSE(open(4, 4));
