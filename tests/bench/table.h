@@ -14,9 +14,8 @@ namespace plumbfoot::bench {
 // The names that the table looks for.
 inline constexpr const char* kDecode = "decode";
 inline constexpr const char* kPair = "whole command";
+inline constexpr const char* kRest = "  its network's answers ready";
 inline constexpr const char* kCheck = "check, one photo";
-inline constexpr const char* kLooks = "  of which its network";
-inline constexpr const char* kLoad = "network, loaded (find)";
 // Counters of the command, which is a process of its own.
 inline constexpr const char* kPeak = "peak_mb";
 inline constexpr const char* kCpu = "cpu_ms";

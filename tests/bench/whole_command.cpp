@@ -18,14 +18,26 @@ double Seconds(const timeval& time) {
          static_cast<double>(time.tv_usec) * 1e-6;
 }
 
+/// As the system wants them, a null pointer last; they point into `words`.
+std::vector<char*> Pointers(std::vector<std::string>& words) {
+  std::vector<char*> out;
+  out.reserve(words.size() + 1);
+  for (std::string& word : words) out.push_back(word.data());
+  out.push_back(nullptr);
+  return out;
+}
+
 }  // namespace
 
-CommandCost RunCommand(const std::vector<std::string>& words) {
-  std::vector<std::string> copies = words;
-  std::vector<char*> arguments;
-  arguments.reserve(copies.size() + 1);
-  for (std::string& word : copies) arguments.push_back(word.data());
-  arguments.push_back(nullptr);
+CommandCost RunCommand(const std::vector<std::string>& words,
+                       const std::vector<std::string>& settings) {
+  std::vector<std::string> word_copies = words;
+  const std::vector<char*> arguments = Pointers(word_copies);
+  std::vector<std::string> setting_copies = settings;
+  for (char** own = environ; *own != nullptr; ++own) {
+    setting_copies.emplace_back(*own);
+  }
+  const std::vector<char*> environment = Pointers(setting_copies);
 
   posix_spawn_file_actions_t quietly;
   posix_spawn_file_actions_init(&quietly);
@@ -33,8 +45,12 @@ CommandCost RunCommand(const std::vector<std::string>& words) {
       &quietly, STDOUT_FILENO, "/dev/null", O_WRONLY, 0);
   pid_t child = 0;
   const auto begin = std::chrono::steady_clock::now();
-  const int trouble = posix_spawn(
-      &child, arguments.front(), &quietly, nullptr, arguments.data(), environ);
+  const int trouble = posix_spawn(&child,
+                                  arguments.front(),
+                                  &quietly,
+                                  nullptr,
+                                  arguments.data(),
+                                  environment.data());
   posix_spawn_file_actions_destroy(&quietly);
   if (trouble != 0) {
     throw std::runtime_error("can't start " + words.front());

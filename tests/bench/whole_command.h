@@ -17,9 +17,12 @@ struct CommandCost {
 
 /// Runs a program with its output thrown away.
 ///
+/// @param settings "NAME=value" for its environment, beside this program's own.
+///
 /// Linux counts the pages of the program that starts the command as the
 /// command's own until it has started: ask while this program is small.
 /// @throws std::runtime_error if it can't be started.
-CommandCost RunCommand(const std::vector<std::string>& words);
+CommandCost RunCommand(const std::vector<std::string>& words,
+                       const std::vector<std::string>& settings = {});
 
 }  // namespace plumbfoot::bench
