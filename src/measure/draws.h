@@ -68,6 +68,14 @@ class Draws {
     double frog_sides = 0.0;
     double frog_apex = 0.0;
   };
+  /// Two points whose errors are correlated.
+  struct Together {
+    PointId one;
+    PointId other;
+    geometry::PhotoVector axis;  ///< Of length 1.
+    double along_axis;           ///< Coefficient of correlation.
+    double across_axis;          ///< Likewise.
+  };
   void Map(const geometry::PlaneMap& map,
            const Depths& depths,
            OnPlane& to) const;
@@ -83,6 +91,7 @@ class Draws {
   double heel_sigma_ = 0.0;
   double frog_sigma_ = 0.0;
   double departs_sigma_ = 0.0;
+  std::vector<Together> together_;
   std::optional<CurveNoise> outline_noise_;
   /// How much each corner of the outline goes with the left and with the right
   /// heel, 0 to 1; empty: with none.

@@ -4,6 +4,7 @@
 #include <gtest/gtest.h>
 
 #include <cmath>
+#include <utility>
 
 #include "find/pictures.h"
 #include "find/refine.h"
@@ -55,6 +56,40 @@ TEST(WidenUnsure, AddsThatAPointMayBeWrong) {
   EXPECT_GT(heel.xx - 16.0, 0.85 * 0.2 * square);
   EXPECT_GT(heel.yy - 1.0, 0.05 * 0.2 * square);
   EXPECT_EQ(heel.xy, 0.0);
+}
+
+// A sole's heel may be anywhere across its buttress, a side of the frog
+// anywhere along it.
+TEST(WidenUnsure, KnowsWhichWayASolesPointsAreWrong) {
+  const geometry::PlaneMap map = geometry::NominalMap(
+      LookingAt({115, 110}, 420, {1200, 900}, 0.0, 0.0, 0.0));
+  ViewPoints points;
+  points.view = View::kSolar;
+  const auto place = [&](PointId id, geometry::PhotoPoint at) {
+    PlacedPoint p;
+    p.px = at;
+    p.covariance = PhotoCovariance::Round(1.0);
+    p.confidence = 0.5;
+    points.at(id) = p;
+  };
+  // The sole lies aslant: its left is up and to the right.
+  place(PointId::kHeelLeft, {700, 350});
+  place(PointId::kHeelRight, {500, 550});
+  place(PointId::kFrogLeft, {650, 400});
+  place(PointId::kFrogRight, {550, 500});
+  WidenUnsure(map, points);
+  const double square =
+      0.5 * std::pow(10 * PxPerMm(map, {600, 450}), 2);  // [px^2]
+  for (const auto& [id, across] : {std::pair{PointId::kHeelLeft, 0.8},
+                                   std::pair{PointId::kHeelRight, 0.8},
+                                   std::pair{PointId::kFrogLeft, 0.2},
+                                   std::pair{PointId::kFrogRight, 0.2}}) {
+    SCOPED_TRACE(geometry::PointName(id));
+    const PhotoCovariance c = points.at(id)->covariance;
+    EXPECT_NEAR((c.xx + c.yy) / 2 - c.xy, 1.0 + across * square, 1e-3 * square);
+    EXPECT_NEAR(
+        (c.xx + c.yy) / 2 + c.xy, 1.0 + (1 - across) * square, 1e-3 * square);
+  }
 }
 
 // An edge is known to a part of a pixel; that it is the right one is not.

@@ -77,6 +77,8 @@ void PutPoints(const Foot& foot,
     point.covariance = geometry::PhotoCovariance::Round(hand.point_sigma_px);
     point.confidence = 1.0;
     if (random != nullptr) {
+      // Errors that know nothing of each other are a person's.
+      point.placed_by = geometry::PlacedBy::kPerson;
       point.px.x += random->Normal(0, hand.point_sigma_px);
       point.px.y += random->Normal(0, hand.point_sigma_px);
     }

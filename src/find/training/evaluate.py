@@ -36,6 +36,10 @@ SURE = 0.97
 # wrong: what design.md allows; for the wide look half, or more than one in a hundred of
 # its sure points would be wrong.
 WRONG_PICTURES = {384: 0.01, 256: 0.005}
+# Half of the lessons and of the held-out windows are mirrored: left and right obey
+# one law, which twice as many points tell better.
+ALIKE = ([("heel_left", "heel_right"), ("frog_left", "frog_right")] +
+         [(name,) for name in lessons.NAMES if not name.endswith(("_left", "_right"))])
 
 
 def rising(values, weights):
@@ -91,20 +95,28 @@ def calibration(result, most_wrong):
     @return for each point: its knots, and the factors of its spread."""
     out = {}
     off = np.nan_to_num(lessons.errors(result), nan=1e9)
-    for k, name in enumerate(lessons.NAMES):
-        # What is not there, but was given a place, counts as wrong.
-        rows = (result["view"] == k // 6) & (result["foot_score"] > 0.5)
-        likelihood = result["likelihood"][rows, k % 6]
-        right = off[rows, k % 6] < 5.0
-        # CHOSEN: of those that may be used; a place taken for another is no
-        # matter of spread.
-        near = rows & (off[:, k % 6] < 20) & (result["likelihood"][:, k % 6] > 0.25)
-        axes = along_across(result, k % 6, near)
+    for alike in ALIKE:
+        likelihood, right, along, across = [], [], [], []
+        for name in alike:
+            k = lessons.NAMES.index(name)
+            # What is not there, but was given a place, counts as wrong.
+            rows = (result["view"] == k // 6) & (result["foot_score"] > 0.5)
+            likelihood.append(result["likelihood"][rows, k % 6])
+            right.append(off[rows, k % 6] < 5.0)
+            # CHOSEN: of those that may be used; a place taken for another is no
+            # matter of spread.
+            near = rows & (off[:, k % 6] < 20) & (result["likelihood"][:, k % 6] > 0.25)
+            for axis, errors in zip((along, across), along_across(result, k % 6, near)):
+                axis.append(errors)
+        knots = confidence_of(np.concatenate(likelihood), np.concatenate(right),
+                              60 * len(alike))
         # 95 in 100 errors of a normal law are below 1.96 sigma: the intervals
         # that a person reads are those of 95 %.
-        factors = [round(float(np.quantile(np.abs(a), 0.95) / 1.96), 3) for a in axes]
-        out[name] = {"within_5_mm": confidence_of(likelihood, right),
-                     "along": factors[0], "across": factors[1]}
+        factors = [round(float(np.quantile(np.abs(np.concatenate(a)), 0.95) / 1.96), 3)
+                   for a in (along, across)]
+        for name in alike:
+            out[name] = {"within_5_mm": knots, "along": factors[0], "across": factors[1]}
+    out = {name: out[name] for name in lessons.NAMES}
     for view in (0, 1):
         least = sure_from(result, out, view, most_wrong)
         for name in lessons.NAMES[6 * view:6 * view + 6]:
