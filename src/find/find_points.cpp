@@ -246,6 +246,7 @@ Result<Finding> FindPoints(const FindRequest& request, const Finder& finder) {
     PlaceHeels(request, map, believed ? &*look : nullptr, points);
     points.heel_plane = geometry::HeelPlane::kMiddle;
     DoubtSide(map, points);
+    DoubtHairline(points);
   }
 
   if (request.plane.scale == geometry::ScaleSource::kNone) {

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "find/doubt.h"
 
+#include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
 #include <cmath>
@@ -13,6 +14,7 @@ namespace plumbfoot::find {
 namespace {
 
 using geometry::PhotoCovariance;
+using geometry::PlacedBy;
 using geometry::PlacedPoint;
 
 /// Along x with a sigma of 4 px, across it 1 px.
@@ -56,6 +58,17 @@ TEST(WidenUnsure, AddsThatAPointMayBeWrong) {
   EXPECT_GT(heel.xx - 16.0, 0.85 * 0.2 * square);
   EXPECT_GT(heel.yy - 1.0, 0.05 * 0.2 * square);
   EXPECT_EQ(heel.xy, 0.0);
+}
+
+TEST(DoubtHairline, IsSureOfAPersonsOnly) {
+  ViewPoints points;
+  points.view = View::kLateral;
+  points.at(PointId::kToeHairline) = Elongated(0.99);
+  points.at(PointId::kHeelHairline) = Elongated(0.99);
+  points.at(PointId::kHeelHairline)->placed_by = PlacedBy::kPerson;
+  points.at(PointId::kToeGround) = Elongated(0.99);
+  DoubtHairline(points);
+  EXPECT_THAT(Unsure(points), testing::ElementsAre("toe_hairline"));
 }
 
 // A sole's heel may be anywhere across its buttress, a side of the frog
