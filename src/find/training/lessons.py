@@ -310,7 +310,10 @@ def table(result, confidence=None, sure=0.95):
     for kind, name in enumerate(painter.KINDS + ("the other view",)):
         rows = (result["kind"] == kind) & (feet if kind == 0 else ~feet)
         if rows.any():
-            lines.append(f"{name}: {rows.sum()}, taken for a foot {np.mean(score[rows] > 0.5):.3f}, "
-                         f"and with a sure point "
+            by_view = ", ".join(f"{word} {np.mean(score[own] > 0.5):.3f}" for view, word in
+                                ((0, "soles"), (1, "sides"))
+                                if (own := rows & (result["view"] == view)).any())
+            lines.append(f"{name}: {rows.sum()}, taken for a foot {np.mean(score[rows] > 0.5):.3f} "
+                         f"({by_view}), and with a sure point "
                          f"{np.mean((score[rows] > 0.5) & (confidence[rows].max(1) >= sure)):.3f}")
     return "\n".join(lines)
