@@ -60,6 +60,7 @@ std::optional<AgreedSighting> AgreedPoint(PointId id,
   Sighting agreed = *own;
   agreed.at = {Median(xs), Median(ys)};
   agreed.confidence = Median(confidences);
+  agreed.elsewhere_likelihood = 0.0;
   std::vector<double> apart, xx, xy, yy;
   for (std::size_t i = 0; i < xs.size(); ++i) {
     const cv::Point2d d = cv::Point2d(xs[i], ys[i]) - agreed.at;

@@ -16,6 +16,11 @@ void DoubtSole(const geometry::PlaneMap& map, ViewPoints& points);
 /// turned, sides of the frog behind its widest place or behind the heel.
 void DoubtByOutlines(const Look& look, ViewPoints& points);
 
+/// Puts a heel of a sole that was seen where the outline has long turned to the
+/// other place where it may be, if the outline turns there: unsure, for the two
+/// contradict each other.
+void TurnHeels(const PlaneImage& image, Sightings& seen);
+
 /// Doubts what no foot has from the side.
 void DoubtSide(const geometry::PlaneMap& map, ViewPoints& points);
 

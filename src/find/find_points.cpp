@@ -222,6 +222,7 @@ Result<Finding> FindPoints(const FindRequest& request, const Finder& finder) {
                             : believed ? look->seen.foot_confidence
                                        : 0.0;
   if (believed) {
+    if (request.view == View::kSolar) TurnHeels(look->image, look->seen);
     for (const PointId id : geometry::PointsOf(request.view)) {
       const auto& s = look->seen.at(id);
       if (points.at(id) || points.is_hidden(id) || !s) continue;

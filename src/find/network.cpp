@@ -158,6 +158,22 @@ PointReading ReadPoint(const cv::Mat& map, double mm_per_px) {
   return out;
 }
 
+PointReading ReadSecond(const cv::Mat& map,
+                        const PointReading& first,
+                        double mm_per_px) {
+  cv::Mat rest = map.clone();
+  // CHOSEN: a logit that is never.
+  cv::circle(rest,
+             {static_cast<int>(first.at.x / kStride),
+              static_cast<int>(first.at.y / kStride)},
+             static_cast<int>(std::lround(RadiusOfDisc(mm_per_px))),
+             cv::Scalar(-50),
+             cv::FILLED);
+  PointReading second = ReadPoint(rest, mm_per_px);
+  second.likelihood = LikelihoodAt(map, second.at, mm_per_px);
+  return second;
+}
+
 double LikelihoodAt(const cv::Mat& map, cv::Point2d at, double mm_per_px) {
   return MomentsIn(Softmax(map), at * (1.0 / kStride), RadiusOfDisc(mm_per_px))
       .mass;

@@ -61,6 +61,12 @@ struct PointReading {
 /// @param mm_per_px of the picture that the network was shown.
 PointReading ReadPoint(const cv::Mat& map, double mm_per_px);
 
+/// Reads a map as if what it holds within 5 mm of the first reading were not
+/// there. The likelihood is that of the whole map.
+PointReading ReadSecond(const cv::Mat& map,
+                        const PointReading& first,
+                        double mm_per_px);
+
 /// How likely a map makes it that the point is seen and within 5 mm of a place
 /// [0..1]; at most about PointReading::likelihood.
 /// @param at In the picture's pixels, from its corner.

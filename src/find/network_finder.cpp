@@ -455,6 +455,14 @@ void AddPoints(View view,
         (row.Covariance(reading.spread) + RoundCovariance(0.1)) *
         (scale * scale);
     sighting.confidence = row.Confidence(reading.likelihood);
+    if (id == PointId::kHeelLeft || id == PointId::kHeelRight) {
+      const PointReading second =
+          ReadSecond(look->answer.points[i],
+                     reading,
+                     look->piece.side / look->piece.px / image_px_per_mm);
+      sighting.elsewhere = look->piece.ToImage(second.at);
+      sighting.elsewhere_likelihood = second.likelihood;
+    }
     seen.at(id) = sighting;
   }
 }

@@ -39,12 +39,13 @@ constexpr double kWidestSigma = 0.011;
 constexpr double kFlareSigma = 0.4;
 constexpr double kUnsureFlareSigma = 2.0;
 
-// How much a finder's errors at two points of one heel go together: what
-// misleads it at one often does at the other. Coefficients of correlation.
-// CHOSEN: on 130 rendered soles both of whose heels were unsure, inwards 0.51
-// and along the sole 0.58; on 184 rendered sides, across the heel's wall 0.4 to
-// 0.8 from one seed to the next, along it next to nothing.
-constexpr double kHeelsTogether = 0.55;
+// How much a finder's errors at both heels of a sole, or at two points of one
+// heel, go together: what misleads it at one often does at the other.
+// Coefficients of correlation. CHOSEN: on 127 rendered bare soles both of whose
+// heels were unsure, inwards 0.39 and along the sole 0.50; on 184 rendered
+// sides, across the heel's wall 0.4 to 0.8 from one seed to the next, along it
+// next to nothing.
+constexpr double kHeelsTogether = 0.45;
 constexpr double kHeelWallTogether = 0.5;
 
 /// Evenly spaced corners; a curve set with few clicks gets its bends back.

@@ -60,6 +60,55 @@ TEST(WidenUnsure, AddsThatAPointMayBeWrong) {
   EXPECT_EQ(heel.xy, 0.0);
 }
 
+/// A sole of 100 px, toe up, whose outline turns at its heels: 60 px wide, 100
+/// long, with the frog in the middle.
+Sightings SquareSole() {
+  Sightings seen;
+  seen.outline = {{20, 20}, {80, 20}, {80, 120}, {20, 120}};
+  const auto see = [&seen](PointId id, cv::Point2d at) {
+    seen.at(id) = Sighting{at, RoundCovariance(1.0), 0.9, {}, 0.0};
+  };
+  see(PointId::kFrogApex, {50, 60});
+  see(PointId::kFrogLeft, {40, 110});
+  see(PointId::kFrogRight, {60, 110});
+  see(PointId::kHeelLeft, {20, 120});
+  see(PointId::kHeelRight, {65, 120});
+  return seen;
+}
+
+TEST(TurnHeels, PutsAHeelWhereTheOutlineTurnsIfItMayBeThere) {
+  PlaneImage image;
+  image.px_per_mm = 1.0;
+  // 15 mm inside of the corner, with the corner as the other place.
+  Sightings seen = SquareSole();
+  seen.at(PointId::kHeelRight)->elsewhere = {80, 119};
+  seen.at(PointId::kHeelRight)->elsewhere_likelihood = 0.2;
+  // One that is where it should be stays, whatever else may be.
+  seen.at(PointId::kHeelLeft)->elsewhere = {20, 112};
+  seen.at(PointId::kHeelLeft)->elsewhere_likelihood = 0.3;
+  TurnHeels(image, seen);
+  EXPECT_EQ(seen.at(PointId::kHeelRight)->at, cv::Point2d(80, 119));
+  EXPECT_LT(seen.at(PointId::kHeelRight)->confidence, kSureConfidence);
+  EXPECT_EQ(seen.at(PointId::kHeelLeft)->at, cv::Point2d(20, 120));
+  EXPECT_EQ(seen.at(PointId::kHeelLeft)->confidence, 0.9);
+}
+
+TEST(TurnHeels, LeavesAHeelThatHasNoBetterPlace) {
+  PlaneImage image;
+  image.px_per_mm = 1.0;
+  for (const auto& [elsewhere, likelihood] :
+       {std::pair{cv::Point2d(80, 119), 0.01},    // Not likely.
+        std::pair{cv::Point2d(55, 120), 0.3},     // No turn either.
+        std::pair{cv::Point2d(90, 130), 0.3}}) {  // Off the outline.
+    Sightings seen = SquareSole();
+    seen.at(PointId::kHeelRight)->elsewhere = elsewhere;
+    seen.at(PointId::kHeelRight)->elsewhere_likelihood = likelihood;
+    TurnHeels(image, seen);
+    EXPECT_EQ(seen.at(PointId::kHeelRight)->at, cv::Point2d(65, 120));
+    EXPECT_EQ(seen.at(PointId::kHeelRight)->confidence, 0.9);
+  }
+}
+
 TEST(DoubtHairline, IsSureOfAPersonsOnly) {
   ViewPoints points;
   points.view = View::kLateral;

@@ -110,6 +110,29 @@ TEST(ReadPoint, FindsTheMiddleOfABell) {
   }
 }
 
+// Of two bells, one three times as high as the other, the higher one first.
+TEST(ReadSecond, FindsTheLesserBell) {
+  constexpr double kSigma = 1.5;
+  cv::Mat map(48, 64, CV_32F);
+  for (int y = 0; y < map.rows; ++y) {
+    for (int x = 0; x < map.cols; ++x) {
+      const auto bell = [&](double at_x, double at_y) {
+        const double far = std::hypot(x + 0.5 - at_x, y + 0.5 - at_y);
+        return std::exp(20 - far * far / (2 * kSigma * kSigma));
+      };
+      map.at<float>(y, x) =
+          static_cast<float>(std::log(3 * bell(20, 18) + bell(44, 30)));
+    }
+  }
+  const PointReading first = ReadPoint(map, 0.5);
+  EXPECT_NEAR(first.at.x, 40, 0.05);
+  EXPECT_NEAR(first.likelihood, 0.75, 0.01);
+  const PointReading second = ReadSecond(map, first, 0.5);
+  EXPECT_NEAR(second.at.x, 88, 0.05);
+  EXPECT_NEAR(second.at.y, 60, 0.05);
+  EXPECT_NEAR(second.likelihood, 0.25, 0.01);
+}
+
 // Reference: read_points in src/find/training/network.py on the same map, a
 // bell that slides along its length and a smaller one beside it.
 TEST(ReadPoint, ReadsAsTheTrainingDoes) {

@@ -28,6 +28,10 @@ struct Sighting {
   /// In x and y [px^2]. A point on an edge slides along it: not round.
   cv::Matx22d covariance;
   double confidence = 0.0;  ///< [0..1]
+  /// Where else a heel of a sole may be, and how likely it is to be there
+  /// [0..1]; 0 if nothing is known of it.
+  cv::Point2d elsewhere;
+  double elsewhere_likelihood = 0.0;
 };
 
 /// The covariance of a point that is as uncertain in every direction.
