@@ -38,3 +38,18 @@ def from_pastern(at, points):
     along = (high - low) / np.hypot(*(high - low))
     off = np.array(at) - low
     return abs(along[0] * off[1] - along[1] * off[0])
+
+
+def off(name, entry, points):
+    """@param entry of a report's points.
+    @return how far it is from where it should be [px]; None where there is no such
+      point. The heels of a side are compared where they were seen, of the pastern's
+      points only the distance from its line counts."""
+    if points.get(name) is None or not len(points[name]):
+        return None
+    if name in ("outline", "dorsal_wall"):
+        return max(to_line(p, points[name], name == "outline") for p in entry["px"])
+    at = entry.get("seen_px", entry["px"])
+    if name.startswith("pastern"):
+        return from_pastern(at, points)
+    return math.dist(at, points[name])
