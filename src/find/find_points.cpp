@@ -26,10 +26,15 @@ using geometry::PlaneMap;
 constexpr double kDisagreesMm = 10.0;
 // CHOSEN: a sole of less confidence, and no edge where it should end, is none.
 constexpr double kLeastWithoutEdge = 0.7;
-// Without a scale. CHOSEN: below what is sure; and on 15 old plates most of the
-// points of less confidence were off by more than 3 % of the hoof's width.
-constexpr double kWithoutScale = 0.9;
+// Without a scale, or of a photo that is hard to read. CHOSEN: below what is
+// sure.
+constexpr double kHardToRead = 0.9;
+// CHOSEN: on 15 old plates most of the points of less confidence were off by
+// more than 3 % of the hoof's width.
 constexpr double kLeastWithoutScale = 0.8;
+// CHOSEN: with a scale an interval says how unsure; of less confidence were, on
+// the same plates with a card beside them, hairlines at the tips of hair.
+constexpr double kLeastHardToRead = 0.7;
 
 /// A person's points as the rest of the program wants them.
 ViewPoints TakeOver(const FindRequest& request, const PlaneMap& map) {
@@ -250,15 +255,19 @@ Result<Finding> FindPoints(const FindRequest& request, const Finder& finder) {
     DoubtHairline(points);
   }
 
-  if (request.plane.scale == geometry::ScaleSource::kNone) {
-    // How often the finder is right was counted where the scale is known.
+  const bool scaled = request.plane.scale != geometry::ScaleSource::kNone;
+  if (!scaled || (believed && look->hard)) {
+    // How often the finder is right was counted where the scale is known and
+    // one look is enough.
     if (believed) DoubtWhatIsApart(*look, points);
     if (request.view == View::kSolar) {
       DoubtHeelsAndOutline(believed ? &*look : nullptr, points);
     }
-    Cap(points, kWithoutScale);
-    LeaveOpen(points, kLeastWithoutScale);
+    Cap(points, kHardToRead);
+    LeaveOpen(points, scaled ? kLeastHardToRead : kLeastWithoutScale);
     ShortenWall(map, points);
+  }
+  if (!scaled) {
     LeaveOpenAlone(points, PointId::kToeGround, PointId::kHeelGround);
     LeaveOpenVague(map, points);
   }

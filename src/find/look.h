@@ -20,6 +20,8 @@ struct Look {
   geometry::PlaneMap map;
   /// Points that several looks saw in different places (find/agreement.h).
   std::array<bool, geometry::kPointCount> apart{};
+  /// Too hard to read for one look to be enough: without a scale always.
+  bool hard = false;
 };
 
 /// How large a foot is taken to be where there is no scale.

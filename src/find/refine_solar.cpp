@@ -161,20 +161,34 @@ void PlaceToe(const PlaneMap& map,
       top_y = front.back().y;
     }
   }
+  std::erase_if(front, [&](geometry::CardVector p) {
+    return std::abs(p.y - top_y) > kFrontMm || p.x < top - kFrontMm;
+  });
+  if (front.size() < 6) return;
+  const auto row = [&](geometry::CardVector p) {
+    const double y = p.y - top_y;
+    return Eigen::Vector3d(1.0, y, y * y);
+  };
   Eigen::Matrix3d normal = Eigen::Matrix3d::Zero();
   Eigen::Vector3d right = Eigen::Vector3d::Zero();
-  int used = 0;
   for (const geometry::CardVector p : front) {
-    const double y = p.y - top_y;
-    if (std::abs(y) > kFrontMm || p.x < top - kFrontMm) continue;
-    const Eigen::Vector3d row(1.0, y, y * y);
-    normal += row * row.transpose();
-    right += p.x * row;
-    ++used;
+    normal += row(p) * row(p).transpose();
+    right += p.x * row(p);
   }
-  if (used < 6) return;
   const Eigen::Vector3d c = normal.ldlt().solve(right);
   if (!(c[2] < -1e-4)) return;
+  // CHOSEN: on 95 of 100 rendered soles the front is a parabola to 0.27 mm in
+  // the root mean square; of 300 it was off by more than this on three, on two
+  // of which a finger's pad behind the toe had been taken for it.
+  constexpr double kBumpMm = 0.5;
+  double squares = 0.0;
+  for (const geometry::CardVector p : front) {
+    squares += std::pow(p.x - c.dot(row(p)), 2);
+  }
+  if (squares > kBumpMm * kBumpMm * static_cast<double>(front.size())) {
+    toe->confidence = std::min(toe->confidence, kUnlikely);
+    return;
+  }
   const double foremost = top_y - c[1] / (2 * c[2]);
   // CHOSEN: for chips and the outline's own error.
   constexpr double kShapeMm = 0.7;

@@ -337,6 +337,35 @@ TEST_F(SolePhoto, AToeIsUnsureWhereTheOutlineJumpedToAnotherEdgeNearIt) {
   }
 }
 
+TEST_F(SolePhoto, AToeIsUnsureWhereItsOutlineGoesOverToAFinger) {
+  for (const auto& [high, sure] :
+       {std::pair{0.4, true}, std::pair{3.5, false}}) {
+    const double high_mm = high;
+    SCOPED_TRACE(high_mm);
+    // A finger's pad straight behind the toe, which the finder takes for horn.
+    const auto pad = [&](CardPoint p) {
+      const double beside = p.x - kMiddle.x;
+      return p.y > kMiddle.y ? high_mm * std::exp(-beside * beside / 100) : 0.0;
+    };
+    geometry::Random random(4);
+    const photo::Photo photo = PhotoOf(Draw(
+        kPhoto,
+        [&](double x, double y) {
+          const auto at = map_.Apply({x, y});
+          return at ? BlurredEdge(BesideEllipse(*at) - pad(*at), 0.5) : 0.0;
+        },
+        0.004,
+        random));
+    FindRequest request{View::kSolar, photo, plane_};
+    request.layout = &layout_;
+    request.given.view = View::kSolar;
+    Seer seer = SeesAll(0.0);
+    for (CardPoint& p : seer.outline) p.y += pad(p);
+    PlaceOf(seer, PointId::kToe).y += high_mm;
+    EXPECT_EQ(Sure(FoundSurely(request, seer), PointId::kToe), sure);
+  }
+}
+
 TEST_F(SolePhoto, AHeelFarFromWhereTheOutlineTurnsIsUnsure) {
   struct Case {
     double along_mm;

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 //
-// A picture without a card is looked at several times. The finder here reads
+// A picture without a card, or one that is hard to read, is looked at several
+// times. The finder here reads
 // marks that were drawn, whichever window shows them, so that the truth is
 // known exactly and what the looks disagree on is the test's own doing.
 #include <gtest/gtest.h>
@@ -408,6 +409,72 @@ TEST(WithoutScale, WhatIsUnlikelyFromAfarTooIsNoFoot) {
       if (n >= from) s.foot_confidence = 0.6;
     });
     EXPECT_FALSE(found);
+  }
+}
+
+Finding FoundHardly(View view, const Mislead& mislead) {
+  return Found(
+      view,
+      [&](Sightings& s, int n, double size_px) {
+        s.foot_confidence = 0.8;
+        if (mislead) mislead(s, n, size_px);
+      },
+      true);
+}
+
+// With a card a plain photo is looked at once; of one that isn't nothing is
+// sure.
+TEST(HardToRead, IsLookedAtSeveralTimesAndNeverSure) {
+  int looks = 0;
+  const Finding found =
+      FoundHardly(View::kSolar, [&](Sightings& s, int n, double) {
+        looks = n + 1;
+        s.at(PointId::kFrogApex)->confidence = 0.99;
+      });
+  EXPECT_GE(looks, 6);
+  const auto& apex = found.points.at(PointId::kFrogApex);
+  ASSERT_TRUE(apex);
+  EXPECT_LT(Distance(apex->px, {320, 300}), 1.5);
+  for (const PointId id : geometry::PointsOf(View::kSolar)) {
+    EXPECT_FALSE(found.points.at(id) && IsSure(*found.points.at(id)))
+        << geometry::PointName(id);
+  }
+}
+
+TEST(HardToRead, WhatTheLooksPutApartIsLeftOpen) {
+  for (const double part : {0.01, 0.06}) {
+    SCOPED_TRACE(part);
+    const Finding found =
+        FoundHardly(View::kLateral, [&](Sightings& s, int n, double size_px) {
+          s.at(PointId::kHeelGround)->at.x +=
+              (n % 2 == 0 ? 1 : -1) * part * size_px;
+        });
+    EXPECT_EQ(found.points.at(PointId::kHeelGround).has_value(), part < 0.03);
+    EXPECT_TRUE(found.points.at(PointId::kToeGround));
+  }
+}
+
+// Nearer looks see another thing than horn, looks from afar the foot's shape.
+TEST(HardToRead, IsFoundFromAfarWhereNearerLooksSeeNoFoot) {
+  for (const double afar : {0.5, 0.9}) {
+    SCOPED_TRACE(afar);
+    const photo::Photo photo = DrawnFoot(View::kSolar);
+    FindRequest request{
+        View::kSolar, photo, card::PlaneWithoutScale(photo.rgb.size(), {})};
+    request.plane.scale = geometry::ScaleSource::kKnownLength;
+    request.given.view = View::kSolar;
+    MarkReader reader;
+    reader.mislead = [](Sightings& s, int, double) { s.foot_confidence = 0.1; };
+    reader.mislead_from_afar = [&](Sightings& s, int, double) {
+      s.foot_confidence = afar;
+    };
+    const auto found = FindPoints(request, std::ref(reader));
+    ASSERT_EQ(static_cast<bool>(found), afar > 0.65);
+    if (!found) continue;
+    const auto& apex = found->points.at(PointId::kFrogApex);
+    ASSERT_TRUE(apex);
+    EXPECT_LT(Distance(apex->px, {320, 300}), 1.5);
+    EXPECT_FALSE(IsSure(*apex));
   }
 }
 
