@@ -279,15 +279,11 @@ void DoubtSide(const PlaneMap& map, ViewPoints& points) {
   }
 }
 
-void DoubtHairline(ViewPoints& points) {
-  // CHOSEN: just below what is sure: most are right. Of 22 that the finder was
-  // sure of on rendered photos of seeds 20261206 and 20261209 two were 5 to 6
-  // mm off, at the tips of long hair.
-  constexpr double kUnderHair = 0.95;
+void DoubtHairline(ViewPoints& points, double most) {
   for (const PointId id : {PointId::kToeHairline, PointId::kHeelHairline}) {
     auto& p = points.at(id);
     if (p && p->placed_by == PlacedBy::kFinder) {
-      p->confidence = std::min(p->confidence, kUnderHair);
+      p->confidence = std::min(p->confidence, most);
     }
   }
 }

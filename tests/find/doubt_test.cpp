@@ -116,7 +116,7 @@ TEST(DoubtHairline, IsSureOfAPersonsOnly) {
   points.at(PointId::kHeelHairline) = Elongated(0.99);
   points.at(PointId::kHeelHairline)->placed_by = PlacedBy::kPerson;
   points.at(PointId::kToeGround) = Elongated(0.99);
-  DoubtHairline(points);
+  DoubtHairline(points, 0.95);
   EXPECT_THAT(Unsure(points), testing::ElementsAre("toe_hairline"));
 }
 
