@@ -309,6 +309,12 @@ void LeaveOpen(ViewPoints& points, double least) {
       p.reset();
     }
   }
+  for (auto* curve : {&points.outline, &points.dorsal_wall}) {
+    if (*curve && (*curve)->placed_by == PlacedBy::kFinder &&
+        (*curve)->confidence < least) {
+      curve->reset();
+    }
+  }
 }
 
 void ShortenWall(const PlaneMap& map, ViewPoints& points) {

@@ -37,8 +37,8 @@ constexpr double kLeastWithoutScale = 0.8;
 constexpr double kLeastHardToRead = 0.7;
 // CHOSEN: just below what is sure: most are right. Of 22 that the finder was
 // sure of on rendered photos of seeds 20261206 and 20261209 two were 5 to 6
-// mm off, at the tips of long hair. On photos that are hard to read most are: of
-// 6 that were kept on 36 rendered photos without a card 4.
+// mm off, at the tips of long hair. Without a scale none is kept: of 6 that
+// were on 36 rendered photos 4 were wrong.
 constexpr double kUnderHair = 0.95;
 
 /// A person's points as the rest of the program wants them.
@@ -259,7 +259,7 @@ Result<Finding> FindPoints(const FindRequest& request, const Finder& finder) {
     PlaceHeels(request, map, believed ? &*look : nullptr, points);
     points.heel_plane = geometry::HeelPlane::kMiddle;
     DoubtSide(map, points);
-    DoubtHairline(points, hard ? kUnlikely : kUnderHair);
+    DoubtHairline(points, scaled ? kUnderHair : kUnlikely);
   }
 
   if (hard) {
@@ -271,9 +271,9 @@ Result<Finding> FindPoints(const FindRequest& request, const Finder& finder) {
     }
     Cap(points, kHardToRead);
     LeaveOpen(points, scaled ? kLeastHardToRead : kLeastWithoutScale);
-    ShortenWall(map, points);
   }
   if (!scaled) {
+    ShortenWall(map, points);
     LeaveOpenAlone(points, PointId::kToeGround, PointId::kHeelGround);
     LeaveOpenVague(map, points);
   }
