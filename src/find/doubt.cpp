@@ -309,6 +309,9 @@ void LeaveOpen(ViewPoints& points, double least) {
       p.reset();
     }
   }
+}
+
+void LeaveCurvesOpen(ViewPoints& points, double least) {
   for (auto* curve : {&points.outline, &points.dorsal_wall}) {
     if (*curve && (*curve)->placed_by == PlacedBy::kFinder &&
         (*curve)->confidence < least) {

@@ -33,6 +33,8 @@ void Cap(ViewPoints& points, double most);
 
 /// Takes away the points that the finder placed with less confidence.
 void LeaveOpen(ViewPoints& points, double least);
+/// Likewise outline and dorsal wall.
+void LeaveCurvesOpen(ViewPoints& points, double least);
 
 /// Takes away the ends of a dorsal wall that the finder followed to points that
 /// are left open, as far as such a point may be wrong; or all of it, if little

@@ -271,6 +271,7 @@ Result<Finding> FindPoints(const FindRequest& request, const Finder& finder) {
     }
     Cap(points, kHardToRead);
     LeaveOpen(points, scaled ? kLeastHardToRead : kLeastWithoutScale);
+    if (scaled) LeaveCurvesOpen(points, kLeastHardToRead);
   }
   if (!scaled) {
     ShortenWall(map, points);
