@@ -741,7 +741,12 @@ TEST(DorsalWall, WithPartOfItsEdgeIsShownNotDropped) {
       random));
   FindRequest request{View::kLateral, photo, plane};
   request.given.view = View::kLateral;
-  const auto found = FindPoints(request, seer);
+  const auto found =
+      FindPoints(request, [&](View view, const PlaneImage& image, Looks looks) {
+        Sightings s = seer(view, image, looks);
+        s.foot_confidence = 0.95;
+        return s;
+      });
   ASSERT_TRUE(found);
   ASSERT_TRUE(found->points.dorsal_wall);
   EXPECT_FALSE(find::IsSure(*found->points.dorsal_wall));
