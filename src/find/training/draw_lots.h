@@ -374,6 +374,9 @@ inline void DrawFlesh(Scene& s, Lots& l) {
   s.sulcus *= l.In(0.3f, 1);
   s.leaves = l.In(35, 140);
   s.leaf_band = l.In(5, 16);
+  s.recess = l.In(2, 8);
+  s.cushion = l.In(0.5f, 4);
+  s.cushion_high = l.In(9, 20);
   s.fringe = l.In(0, 12);
   if (l.Chance(0.5f)) s.mud_amount = -0.3f;
 }
@@ -900,7 +903,7 @@ inline void DrawScene(
   } else if (!s.dorsal && l.Chance(s.lateral ? 0.03f : 0.08f)) {
     s.has_foot = s.shod = s.pad = 0;
     look_alike = true;
-  } else if (!s.dorsal && l.Chance(s.lateral ? 0.04f : 0.08f)) {
+  } else if (!s.dorsal && l.Chance(s.lateral ? 0.1f : 0.08f)) {
     s.frame = 1;
     s.shod = s.pad = 0;
   } else if (!s.lateral && l.Chance(0.02f)) {

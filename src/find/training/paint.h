@@ -192,6 +192,11 @@ HD V3 FootColour(const Scene& s, int part, V3 p, V3 n, float* shine) {
       // Leaves of flesh where the wall was.
       const float leaf = Noise({turn * s.leaves, h * 1.5f, 4}, s.seed + 69);
       c = Mix(s.sole, s.line, Step(0.3f, 0.7f, leaf)) * (0.7f + 0.5f * rough);
+      // Above them the coronary cushion, full of small warts.
+      const float wart = Noise(q * 0.9f, s.seed + 68);
+      const V3 cushion = s.frog * (0.45f + 0.9f * Step(0.3f, 0.75f, wart)) *
+                         (0.8f + 0.4f * rough);
+      c = Mix(c, cushion, CushionShare(s, q.x, q.z));
     }
     if (q.z < 5 && n.z < 0.3f) c = Mix(c, s.rim, 0.25f);
     if (s.burn > 0) {
@@ -255,7 +260,7 @@ HD V3 FootColour(const Scene& s, int part, V3 p, V3 n, float* shine) {
       c = Mix(s.sole, s.sole * 0.6f, Step(0.4f, 0.7f, flake));
       c = Mix(c,
               Mix(s.sole, s.line, Step(0.3f, 0.7f, leaf)),
-              1 - Step(0.4f * s.leaf_band, s.leaf_band, u.inside));
+              1 - Step(0.4f * s.leaf_band, s.leaf_band, u.inside - s.recess));
       if (u.frog < 2) c = s.frog * 0.6f;
     }
     if (s.burn > 0 && !s.pad) {

@@ -17,6 +17,9 @@ CUT_OUTS = 0.08
 # old photograph.
 HALF_TONES = 0.65
 OLD_PHOTOGRAPHS = 0.05
+# CHOSEN: of the drawn and cut-out scenes those that have a card beside the foot all
+# the same: what the style of a picture is must not say whether one is there.
+CARD_IN_STYLED = 0.4
 # CHOSEN: of the scenes whose ground, or whose surfaces, are made of photographs.
 GROUNDS = 0.55
 SURFACES = 0.55
@@ -118,10 +121,11 @@ def letters(dice, n, size, count):
     return ink.amax(1, keepdim=True)
 
 
-def as_plate(dice, pictures, gone):
+def as_plate(dice, pictures, gone, frame):
     """Engravings, line drawings, washes and screened half-tones of the scenes.
 
     @param gone what limb_left_out says.
+    @param frame which are feet without horn: their lines alone don't tell.
     @return n x 3 x size x size [0..1]
     """
     n, _, size, _ = pictures.shape
@@ -130,7 +134,7 @@ def as_plate(dice, pictures, gone):
     shade = pictures[:, 5:6].float() / 255
     normal = pictures[:, 6:9].float() / 127.5 - 1
     foot = (part >= 1) & (part <= 5)
-    pale = column(dice.chance(n, 0.5))
+    pale = column(dice.chance(n, 0.5) & ~frame)
     grey = rgb.mean(1, keepdim=True)
     tone = torch.where(pale, 0.35 + 0.65 * shade, 0.5 * shade + 0.6 * grey)
     tone = (tone * column(dice.uniform((n,), 0.8, 1.5)) +
@@ -164,7 +168,7 @@ def as_plate(dice, pictures, gone):
     hard = column(dice.uniform((n,), 4, 14))
     hatched = ((tone - screen * 0.95) * hard + 0.5).clamp(0, 1)
     hatched = torch.where(column(kind > 0.72), tone, hatched)  # A wash.
-    only_lines = column(dice.chance(n, 0.15))
+    only_lines = column(dice.chance(n, 0.15) & ~frame)
     hatched = torch.where(only_lines, torch.ones_like(tone), hatched)
     ink = 1 - hatched
     clean = column(dice.chance(n, 0.85))
@@ -336,16 +340,20 @@ def windows(dice, pictures, points, facts, size, share=(0.72, 1.0)):
         gone[rows] = limb_left_out(dice, part[rows], 0.55)
     if plates:
         drawn = rows[:plates]
-        rgb[drawn] = as_plate(dice, pictures[drawn], gone[drawn])
+        rgb[drawn] = as_plate(dice, pictures[drawn], gone[drawn],
+                              facts[drawn, 4] == p.KINDS.index("no horn"))
     if len(rows) > plates:
         bare = rows[plates:]
         rgb[bare] = as_cut_out(dice, pictures[bare], rgb[bare], gone[bare])
     marks = pictures[:, 4:5].int()
     masks = torch.cat([((marks >> k) & 1).float() for k in range(6)], 1)
     masks[:, 3:4] *= ~gone
-    # In a plate a thing leaves a hole, and the card is not drawn.
-    cover = (part == p.PART_THING).float() + (part == p.PART_CARD) * column(~styled)
-    masks[:, 4:5] *= column(~styled).float()
+    # In a plate a thing leaves a hole, and so does the card, where it is not drawn.
+    carded = column(~styled | dice.chance(n, CARD_IN_STYLED))
+    card = (part == p.PART_CARD) & carded & column(styled)
+    rgb = torch.where(card, pictures[:, :3].float() / 255, rgb)
+    cover = (part == p.PART_THING).float() + (part == p.PART_CARD) * carded
+    masks[:, 4:5] *= carded.float()
     cover = F.avg_pool2d(cover[..., ::2, ::2], 5, 1, 2)
     scale = dice.uniform((n,), *share)
     turn = dice.normal((n,)) * 0.1

@@ -251,6 +251,10 @@ struct Scene {
   float stripes, mud_amount, mud_low, burn, wet, dust, hair_scale, coronet_pale;
   float coronet_wide, chalk, tubules;
   float leaves, leaf_band;  ///< Without horn: how many, how broad [mm].
+  // Without horn: how far the leaves stand back behind where the wall was, and
+  // how far the coronary cushion stands out before it, on how much below the
+  // hair [mm].
+  float recess, cushion, cushion_high;
   // Card.
   int has_card;
   V3 card_at, card_x, card_y;
@@ -424,6 +428,14 @@ HD float HairlineZ(const Scene& s, float x) {
   const float c = Clamp(t, 0.0f, 1.0f);
   return Mix(s.heel_height, s.toe_height, t) + s.arch * 4 * c * (1 - c);
 }
+/// The coronary cushion of a foot without its horn: how much of it is at height
+/// z [0..1].
+HD float CushionShare(const Scene& s, float x, float z) {
+  const float below = HairlineZ(s, x) - z;
+  return Step(1.15f * s.cushion_high, 0.8f * s.cushion_high, below) *
+         Step(-0.3f * s.cushion_high, 0.2f * s.cushion_high, below);
+}
+
 /// Distance from the horn's outer side, at height z.
 HD float WallOf(const Scene& s, float x, float y, float z) {
   const float zz = fmaxf(z, 0.0f);
@@ -440,6 +452,7 @@ HD float WallOf(const Scene& s, float x, float y, float z) {
     d -= s.ring_height *
          sinf(6.2832f * (c + 0.6f * Noise({c * 0.7f, 0, 0}, s.seed + 5)));
   }
+  if (s.frame) d += s.recess - (s.recess + s.cushion) * CushionShare(s, x, zz);
   return d * 0.72f;
 }
 
