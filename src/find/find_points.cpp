@@ -251,6 +251,7 @@ Result<Finding> FindPoints(const FindRequest& request, const Finder& finder) {
         return NoFoot(request.view);
       }
       DoubtByOutlines(*look, points);
+      finding.frog_px = ToPhoto(*look, look->seen.frog);
     }
     DoubtSole(map, points);
     BluntApex(map, points);

@@ -413,6 +413,19 @@ Vector3d FootGeometry::FrogWidest(bool left) const {
   return {p.x(), p.y(), SolarAt(p.x(), p.y()).z};
 }
 
+std::vector<Vector3d> FootGeometry::FrogEdge() const {
+  std::vector<Vector3d> edge;
+  constexpr int kSteps = 40;
+  for (int i = -kSteps; i <= kSteps; ++i) {
+    const double along =
+        shape_.frog_length * (1 - std::abs(i) / static_cast<double>(kSteps));
+    const double half = FrogHalfWidth(along);
+    const Vector2d p = ShapeFromFrog(along, i < 0 ? half : -half);
+    edge.emplace_back(p.x(), p.y(), SolarAt(p.x(), p.y()).z);
+  }
+  return edge;
+}
+
 Vector3d FootGeometry::PasternAxis() const {
   const double a = Radians(shape_.pastern_angle);
   return {-std::cos(a), 0.0, std::sin(a)};

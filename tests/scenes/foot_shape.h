@@ -150,6 +150,9 @@ class FootGeometry {
   double FrogHalfWidth(double along) const;
   Eigen::Vector3d FrogApex() const;
   Eigen::Vector3d FrogWidest(bool left) const;
+  /// The frog's edge, from its left widest place round the apex to the right
+  /// one.
+  std::vector<Eigen::Vector3d> FrogEdge() const;
 
   /// Dorsal pastern: a point at a distance from the hairline [mm].
   Eigen::Vector3d DorsalPastern(double along) const;

@@ -123,6 +123,9 @@ void AddSolar(const FootGeometry& foot, const Layout& layout, Truth& t) {
     t.outline_visible.push_back(Inside(t, t.outline_px.back()));
     if (t.outline_mm[i].x > t.outline_mm[toe].x) toe = i;
   }
+  for (const Vector3d& p : foot.FrogEdge()) {
+    t.frog_px.push_back(InPhoto(t, layout, p));
+  }
   add(PointId::kToe, {outline[toe].x(), outline[toe].y(), 0});
   add(PointId::kHeelLeft, {left.x(), left.y(), 0});
   add(PointId::kHeelRight, {right.x(), right.y(), 0});

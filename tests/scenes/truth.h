@@ -77,6 +77,9 @@ struct Truth {
   geometry::PhotoPolyline outline_px;
   geometry::FootPolyline outline_mm;
   std::vector<bool> outline_visible;
+  /// Solar: the frog's edge, from its left widest place round the apex to the
+  /// right one. Lateral: empty.
+  geometry::PhotoPolyline frog_px;
   /// Lateral: the dorsal wall, hairline first, to the horn's ground edge.
   geometry::PhotoPolyline dorsal_px;
   geometry::FootPolyline dorsal_mm;

@@ -475,6 +475,36 @@ void NotePoints(int pair,
   }
 }
 
+/// What of a closed line lies to the left of the way from a to b, as one looks
+/// at the photo (Sutherland and Hodgman, Comm. ACM 17(1), 1974).
+PhotoPolyline LeftOf(const PhotoPolyline& line, PhotoPoint a, PhotoPoint b) {
+  PhotoPolyline left;
+  const auto beside = [&](PhotoPoint p) { return -Cross(b - a, p - a); };
+  for (std::size_t i = 0; i < line.size(); ++i) {
+    const PhotoPoint p = line[i];
+    const PhotoPoint q = line[(i + 1) % line.size()];
+    const double at_p = beside(p);
+    const double at_q = beside(q);
+    if (at_p >= 0) left.push_back(p);
+    if ((at_p < 0) != (at_q < 0)) {
+      left.push_back(p + (at_p / (at_p - at_q)) * (q - p));
+    }
+  }
+  return left;
+}
+
+/// Of the frog before its widest places: behind them it runs out.
+void NoteFrog(const PhotoPolyline& found,
+              const PhotoPolyline& truth,
+              PointsFound& study) {
+  if (found.size() < 3) return;
+  PhotoPoint from = truth.front();
+  PhotoPoint to = truth.back();
+  if (LeftOf(truth, from, to).size() < truth.size() / 2) std::swap(from, to);
+  study.frog_iou.push_back(
+      IntersectionOverUnion(LeftOf(found, from, to), truth));
+}
+
 void NoteMeasures(int pair,
                   const ViewPoints& points,
                   const measure::ViewMeasures& measures,
@@ -654,6 +684,9 @@ PointsFound StudyPointsFound(const StudyOptions& options) {
       }
       const ViewPoints& points = finding->points;
       bool silent = false;
+      if (view == View::kSolar) {
+        NoteFrog(finding->frog_px, truth.frog_px, study);
+      }
       NotePoints(pair,
                  points,
                  truth,
@@ -814,11 +847,16 @@ std::string Table(const PointsFound& found) {
   line("heel angle", found.heel_angle_errors, "deg");
   line("width", found.width_errors, "%");
   line("length", found.length_errors, "%");
-  text += fmt::format("{:<18}{:>9}   mean {:.3f}, 5th percentile {:.3f}\n",
-                      "outline IoU",
-                      found.outline_iou.size(),
-                      Mean(found.outline_iou),
-                      Percentile(found.outline_iou, 0.05));
+  const auto overlap = [&](std::string_view name,
+                           const std::vector<double>& ious) {
+    text += fmt::format("{:<18}{:>9}   mean {:.3f}, 5th percentile {:.3f}\n",
+                        name,
+                        ious.size(),
+                        Mean(ious),
+                        Percentile(ious, 0.05));
+  };
+  overlap("outline IoU", found.outline_iou);
+  overlap("frog IoU", found.frog_iou);
   text += fmt::format(
       "no foot or card seen: solar {}, lateral {}\n"
       "wrong and not said so (> 5 mm or > 2 deg): solar {}, lateral {}\n",

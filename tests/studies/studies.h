@@ -105,6 +105,8 @@ struct PointsFound {
   };
   std::map<PointId, Row> points;
   std::vector<double> outline_iou;
+  /// Of the frog before its widest places.
+  std::vector<double> frog_iou;
   std::vector<double> toe_angle_errors;   ///< [deg], signed.
   std::vector<double> heel_angle_errors;  ///< [deg], signed.
   std::vector<double> width_errors;       ///< [%], signed.

@@ -45,6 +45,21 @@ TEST(Studies, MeasuresGivenPointsWithinTheBar) {
   }
 }
 
+// A seed that the finder's rules were chosen on: it shows that the study counts.
+TEST(Studies, FindsTheEdgesOfASole) {
+  StudyOptions options;
+  options.pairs = 1;
+  options.seed = 51;
+  options.width_px = 1200;
+  options.height_px = 900;
+  const PointsFound study = StudyPointsFound(options);
+  ASSERT_EQ(study.outline_iou.size(), 1U);
+  EXPECT_GT(study.outline_iou[0], 0.97);  // The design's bar.
+  ASSERT_EQ(study.frog_iou.size(), 1U);
+  EXPECT_GT(study.frog_iou[0], 0.85);
+  EXPECT_LT(study.frog_iou[0], 1.0);
+}
+
 TEST(Studies, IntervalsHoldTheTruthMostOfTheTime) {
   StudyOptions options;
   options.pairs = 20;

@@ -115,6 +115,9 @@ struct Finding {
   double foot_confidence = 0.0;
   /// Is all of the foot inside the photo?
   bool cut_off = false;
+  /// The frog's edge as the finder saw it, closed; empty if it saw none.
+  /// Nothing is measured from it.
+  geometry::PhotoPolyline frog_px;
 };
 
 /// A sighting or curve that is less likely than this to be right is left out,
