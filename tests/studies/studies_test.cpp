@@ -45,7 +45,8 @@ TEST(Studies, MeasuresGivenPointsWithinTheBar) {
   }
 }
 
-// A seed that the finder's rules were chosen on: it shows that the study counts.
+// A seed that the finder's rules were chosen on: it shows that the study
+// counts.
 TEST(Studies, FindsTheEdgesOfASole) {
   StudyOptions options;
   options.pairs = 1;
