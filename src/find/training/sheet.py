@@ -93,6 +93,17 @@ def placed(answer):
             if isinstance(v, dict) and v.get("px")}
 
 
+ALL_OPEN = "seen, all left open"
+
+
+def verdict(answer):
+    """What there is to say where nothing has a place; else nothing."""
+    if placed(answer):
+        return ""
+    return {2: "refused", 3: ALL_OPEN}.get(
+        answer["status"], f"exit {answer['status']}")
+
+
 def confidence(answer):
     return sum(v.get("confidence", 0) for v in placed(answer).values())
 
@@ -156,8 +167,8 @@ def line(name, answer, hand):
     names = POINTS[answer["view"]] + (CURVES[answer["view"]],)
     there = placed(answer)
     if not there:
-        verdict = "refused" if answer["status"] == 2 else f"exit {answer['status']}"
-        return f"{name} | {answer['view']} | {verdict} | - | {answer['words'][:90]}"
+        return (f"{name} | {answer['view']} | {verdict(answer)} | - | "
+                f"{answer['words'][:90] or '-'}")
     sure = [k for k in names if k in there and there[k].get("sure")]
     open_ = [k for k in names if k not in there]
     off, unseen = errors(answer, hand)
@@ -175,8 +186,7 @@ def tile(path, answer, hand):
     import cv2
     out = np.full((TILE + 26, TILE + 10, 3), 128, np.uint8)
     name = os.path.splitext(os.path.basename(path))[0]
-    words = "refused" if not placed(answer) else ""
-    cv2.putText(out, f"{name[:34]} {answer['view']} {words}", (3, 16), 0, 0.45,
+    cv2.putText(out, f"{name[:34]} {answer['view']} {verdict(answer)}", (3, 16), 0, 0.45,
                 (255, 255, 255), 1)
     picture = cv2.imread(path)
     if picture is None:
@@ -212,7 +222,7 @@ def make(folder, sheet, points, answer_of, columns=5):
     @param answer_of (path, view) -> the answer, `measured` or `looked_at`.
     """
     import cv2
-    tiles, off_all, refused, sure_bad = [], [], 0, 0
+    tiles, off_all, refused, all_open, sure_bad = [], [], 0, 0, 0
     paths = pictures_in(folder)
     if not paths:
         raise SystemExit(f"{folder}: there are no pictures here")
@@ -226,11 +236,13 @@ def make(folder, sheet, points, answer_of, columns=5):
         off, unseen = errors(answer, hand)
         off_all += list(off.values())
         sure_bad += sum(s for _, s in unseen)
-        refused += not placed(answer)
+        refused += answer["status"] == 2
+        all_open += verdict(answer) == ALL_OPEN
     if off_all:
         e = np.array([v for v, _ in off_all])
         sure = np.array([s for _, s in off_all])
-        print(f"{len(paths)} pictures, {refused} refused; {len(e)} points and curves that a "
+        print(f"{len(paths)} pictures, {refused} refused, {all_open} with all left "
+              f"open; {len(e)} points and curves that a "
               f"person placed too: median {np.median(e):.1f} %, within 3 %: "
               f"{(e <= 3).sum()}; sure: {sure.sum()}, of these over 3 %: "
               f"{(e[sure] > 3).sum()}, and {sure_bad} that the person can't see")
