@@ -24,8 +24,9 @@ void TurnHeels(const PlaneImage& image, Sightings& seen);
 /// Doubts what no foot has from the side.
 void DoubtSide(const geometry::PlaneMap& map, ViewPoints& points);
 
-/// No more than `most` of confidence for the ends of the horn at the hairline that
-/// the finder placed: how far up under its hair the horn goes on, no photo shows.
+/// No more than `most` of confidence for the ends of the horn at the hairline
+/// that the finder placed: how far up under its hair the horn goes on, no photo
+/// shows.
 void DoubtHairline(ViewPoints& points, double most);
 
 /// No more than `most` of confidence for anything that the finder placed.
