@@ -163,9 +163,14 @@ std::vector<std::string_view> Unsure(const ViewPoints& points);
 /// where the looks agree, and a point or an outline that they put apart by more
 /// than 3 % of the foot's size is left open. So are an outline without two
 /// likely heels, heels without an outline, a toe or a heel on the ground
-/// without the other, and the end of a dorsal wall towards a point that is left
-/// open. Where nearer looks see no foot, but those from afar agree on one,
-/// these count. `Looks::kOnce` looks once here too, and again only from afar.
+/// without the other, the hairlines, and the end of a dorsal wall towards a
+/// point that is left open. Where nearer looks see no foot, but those from afar
+/// agree on one, these count. `Looks::kOnce` looks once here too, and again
+/// only from afar.
+///
+/// With a scale, too, a photo that is hard to read is looked at so
+/// (`Looks::kThorough` only): nothing of it is sure, and what the looks put
+/// apart or is likely to be wrong is left open.
 ///
 /// @return The finding, however incomplete; or kNoFoot if no foot is seen and
 ///   no point was given.
