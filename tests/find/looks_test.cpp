@@ -414,7 +414,7 @@ Finding FoundHardly(View view, const Mislead& mislead) {
   return Found(
       view,
       [&](Sightings& s, int n, double size_px) {
-        s.foot_confidence = 0.8;
+        s.foot_confidence = 0.7;
         if (mislead) mislead(s, n, size_px);
       },
       true);
