@@ -1,9 +1,9 @@
 // SPDX-License-Identifier: Apache-2.0
 //
 // A picture without a card, or one that is hard to read, is looked at several
-// times. The finder here reads
-// marks that were drawn, whichever window shows them, so that the truth is
-// known exactly and what the looks disagree on is the test's own doing.
+// times. The finder here reads marks that were drawn, whichever window shows
+// them, so that the truth is known exactly and what the looks disagree on is
+// the test's own doing.
 #include <gtest/gtest.h>
 
 #include <algorithm>
