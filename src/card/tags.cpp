@@ -45,7 +45,9 @@ std::vector<RoughTag> DetectTags(const cv::Mat& grey) {
   // The caller reduces the picture: this release's own reduction shifts the
   // corners (its issue 345).
   detector->quad_decimate = 1.0F;
-  detector->nthreads = 2;  // CHOSEN: a phone-class laptop has two to spare.
+  // Threads of its own take their jobs from a list that is still being added to
+  // (workerpool.c of 3.3.0): on a busy machine that crashes.
+  detector->nthreads = 1;
   detector->refine_edges = true;
   // CHOSEN: the outline of a tag that can be read (some 12 px a side) has more
   // boundary pixels than 24; hair, straw and noise have thousands of smaller

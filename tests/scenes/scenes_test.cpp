@@ -87,7 +87,6 @@ std::map<int, std::array<PhotoPoint, 4>> Detect(const cv::Mat& rgb) {
   // Squares are looked for in the photo's own size, and their edges refined
   // within a pixel and a half of it.
   detector->quad_decimate = kEnlarged;
-  detector->nthreads = 2;
   zarray_t* found = apriltag_detector_detect(detector, &image);
   std::map<int, std::array<PhotoPoint, 4>> tags;
   for (int i = 0; i < zarray_size(found); ++i) {
