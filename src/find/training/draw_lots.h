@@ -874,6 +874,7 @@ enum Wish : int {
   kNoThings = 4,  ///< Without hands, tools and other limbs.
   kNoCard = 8,
   kOneLight = 16,  ///< The same mild sun and sky for all, no shade, no flash.
+  kOnlyFeet = 32,  ///< Nothing that isn't a foot in the view that is asked for.
 };
 
 /// Draws one scene.
@@ -890,8 +891,9 @@ inline void DrawScene(
   s.lateral = view & 1;
   DrawFoot(s, l);
   // CHOSEN: what is no foot, and how often; a sole has more look-alikes.
-  s.has_foot = !l.Chance(0.1f);
-  s.dorsal = s.lateral && l.Chance(0.06f) ? 1 + l.Pick(2) : 0;
+  const bool only_feet = view & kOnlyFeet;
+  s.has_foot = only_feet || !l.Chance(0.1f);
+  s.dorsal = !only_feet && s.lateral && l.Chance(0.06f) ? 1 + l.Pick(2) : 0;
   if (l.Chance(0.38f)) DrawShoe(s, l);
   bool paw = false, look_alike = false;
   if (!s.has_foot) {
@@ -900,6 +902,8 @@ inline void DrawScene(
     s.limb_only = kind > 0.75f;
     paw = kind > 0.6f && !s.limb_only;
     if (!s.alone) s.shod = 0;
+  } else if (only_feet) {
+    // As it is.
   } else if (!s.dorsal && l.Chance(s.lateral ? 0.03f : 0.08f)) {
     s.has_foot = s.shod = s.pad = 0;
     look_alike = true;

@@ -23,7 +23,7 @@ KINDS = ("foot", "no foot", "shoe alone", "paw", "leg only", "no horn", "cloven"
 PART_HORN, PART_SOLE, PART_FROG, PART_SHOE, PART_SKIN = 1, 2, 3, 4, 5
 PART_THING, PART_GROUND, PART_CARD = 6, 7, 8
 MARKS = ("hoof", "frog", "shoe", "limb", "card", "wall")
-CLOSE, NO_THINGS, NO_CARD, ONE_LIGHT = 2, 4, 8, 16  # Bits of draw_lots.h's `Wish`.
+CLOSE, NO_THINGS, NO_CARD, ONE_LIGHT, ONLY_FEET = 2, 4, 8, 16, 32  # Bits of draw_lots.h's `Wish`.
 
 
 def library(gpu):

@@ -80,7 +80,8 @@ class Step:
 
 
 STYLES = pictures.PLATES, pictures.CUT_OUTS
-PARTS = ("light", "blur", "noise", "plates", "things", "card", "photographs")
+PARTS = ("light", "blur", "noise", "plates", "things", "card", "photographs",
+         "what is no foot")
 
 
 def leave_out(what):
@@ -89,7 +90,8 @@ def leave_out(what):
     pictures.LEFT_OUT = frozenset(what)
     return (painter.NO_THINGS if "things" in what else 0) + \
         (painter.NO_CARD if "card" in what else 0) + \
-        (painter.ONE_LIGHT if "light" in what else 0)
+        (painter.ONE_LIGHT if "light" in what else 0) + \
+        (painter.ONLY_FEET if "what is no foot" in what else 0)
 
 
 def whole(path, write):
