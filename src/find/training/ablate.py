@@ -36,6 +36,8 @@ def variants():
     out = {"all": [], "all, another seed": ["--seed", "6"]}
     for part in train.PARTS:
         out[f"without {part}"] = ["--without", part]
+    for weight in ("0.2", "0"):
+        out[f"what is no foot weighs {weight} in points"] = ["--elsewhere", weight]
     for name, widths in (("smaller", SMALLER), ("larger", LARGER)):
         out[name] = ["--widths", *map(str, widths)]
     return out

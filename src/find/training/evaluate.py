@@ -288,7 +288,7 @@ def main():
                    lambda path, view: sheet.measured(options.program, path, view))
         return
     device = "cuda" if torch.cuda.is_available() else "cpu"
-    model = export.load(options.weights).to(device)
+    model = export.load(options.weights, device)
     if options.pictures:
         model = model.cpu()
         with open(options.tables or committed, encoding="utf-8") as file:

@@ -31,14 +31,17 @@ class Exported(torch.nn.Module):
         return torch.cat(maps).to(x.device), torch.cat(foot).to(x.device)
 
 
-def load(path):
-    """@param path finder.onnx, or a checkpoint of train.py."""
+def load(path, device="cpu"):
+    """@param path finder.onnx, or a checkpoint of train.py.
+
+    @param device with a GPU finder.onnx is thawed; without, OpenCV is faster.
+    """
     if path.endswith(".onnx"):
-        return Exported(path)
+        return Exported(path) if device == "cpu" else thawed(path).to(device)
     state = torch.load(path, map_location="cpu")
     model = network.Finder(state.get("widths", network.WIDTHS))
     fit(model, state["mean"])
-    return model.eval()
+    return model.to(device).eval()
 
 
 def fit(model, state):
@@ -153,6 +156,16 @@ def thaw(model, path, x):
             if isinstance(module, (nn.Conv2d, nn.BatchNorm2d)) and module not in fits]
 
 
+def thawed(path):
+    """@return the network of a finder.onnx; which pictures it is thawed on is no
+    matter, as long as they differ."""
+    model = network.Finder()
+    left = thaw(model, path, torch.rand(2, 5, 128, 128))
+    if left:
+        raise SystemExit(f"{path} is another network: {', '.join(left)}")
+    return model.eval()
+
+
 def write(model, path):
     """@param path of the ONNX file; it is written whole or not at all."""
     more = {"dynamo": False} if "dynamo" in torch.onnx.export.__code__.co_varnames else {}
@@ -175,17 +188,11 @@ def answers(path):
     picture[0, 3, :24] = 1
     picture[0, :3, :, side - 6:] = 0.5
     picture[0, 3, :, side - 6:] = 0
-    if path.endswith(".onnx"):
-        model = network.Finder()
-        left = thaw(model, path, torch.rand(2, 5, 128, 128))
-        if left:
-            raise SystemExit(f"{path} is another network: {', '.join(left)}")
-    else:
-        model = load(path)
+    model = thawed(path) if path.endswith(".onnx") else load(path)
     for view, name in enumerate(("kSolar", "kLateral")):
         picture[0, 4] = view
         with torch.no_grad():
-            maps, foot = model.eval()(picture)
+            maps, foot = model(picture)
         print(f"{{View::{name},\n {float(foot):.6f},")
         rows = [f"{{{k}, {row}, {column}, {float(maps[0, k, row, column]):.5f}}}"
                 for k, row, column in ((0, 5, 7), (3, 20, 30), (9, 40, 11), (12, 24, 24),

@@ -104,8 +104,13 @@ def own_points(view):
     return view.long()[:, None] * 6 + torch.arange(6, device=view.device)[None]
 
 
-def loss_of(maps, foot_logit, points, masks, foot, view, foot_weight, sigma=1.0, reach=3):
-    """@return the loss and its parts."""
+def loss_of(maps, foot_logit, points, masks, foot, view, foot_weight, elsewhere=1.0,
+            sigma=1.0, reach=3):
+    """
+    @param elsewhere what a picture without a foot weighs in the loss of points and
+      masks, which are not there.
+    @return the loss and its parts.
+    """
     n, _, h, w = maps.shape
     index = own_points(view)
     own = maps.gather(1, index[..., None, None].expand(-1, -1, h, w)).float()
@@ -125,14 +130,17 @@ def loss_of(maps, foot_logit, points, masks, foot, view, foot_weight, sigma=1.0,
     weight = weight / weight.sum(-1, keepdim=True).clamp(min=1e-6)
     where = (gx.clamp(0, w - 1) + w * gy.clamp(0, h - 1)).long()
     hit = (flat.gather(-1, where) * weight).sum(-1)
-    points_loss = (total - torch.where(there, hit, torch.zeros_like(hit))).mean()
+    told = foot + elsewhere * (1 - foot)
+    points_loss = (told[:, None] *
+                   (total - torch.where(there, hit, torch.zeros_like(hit)))).mean()
     logits = maps[:, network.POINTS:].float()
     target = masks
-    mask_loss = F.binary_cross_entropy_with_logits(logits, target)
+    mask_loss = (told[:, None, None, None] * F.binary_cross_entropy_with_logits(
+        logits, target, reduction="none")).mean()
     chance = torch.sigmoid(logits[:, :4])
     both = (chance * target[:, :4]).sum((2, 3))
     sum_ = chance.sum((2, 3)) + target[:, :4].sum((2, 3))
-    dice = (1 - (2 * both + 20) / (sum_ + 20)).mean()
+    dice = (told[:, None] * (1 - (2 * both + 20) / (sum_ + 20))).mean()
     foot_loss = F.binary_cross_entropy_with_logits(foot_logit[:, 0].float(), foot)
     loss = points_loss + 6 * mask_loss + 1.0 * dice + foot_weight * foot_loss
     return loss, (points_loss.detach(), mask_loss.detach(), dice.detach(), foot_loss.detach())

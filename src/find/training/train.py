@@ -37,9 +37,9 @@ class Step:
     it, light and blur too, is one graph: one by one the thousand kernels take the
     host three times as long as the GPU."""
 
-    def __init__(self, model, dice, size, scenes, foot_weight):
+    def __init__(self, model, dice, size, scenes, options):
         self.model, self.dice, self.size = model, dice, size
-        self.foot_weight = foot_weight
+        self.options = options
         self.weights = list(model.parameters())
         self.graph = None
         self.scenes = [part.clone() for part in scenes]
@@ -63,7 +63,7 @@ class Step:
         with torch.autocast(x.device.type, torch.bfloat16, cache_enabled=False):
             maps, score = self.model(x)
         loss, parts = lessons.loss_of(maps, score, points, masks, foot, view,
-                                      self.foot_weight)
+                                      self.options.foot_weight, self.options.elsewhere)
         slopes = torch.autograd.grad(loss, self.weights)
         self.slope = torch.cat([s.reshape(-1) for s in slopes])
         self.parts = torch.stack([loss.detach(), *parts])
@@ -186,7 +186,7 @@ def work(rank, world, options):
     slope = torch.zeros(count, device=device)
     for p, piece in zip(weights, slope.split([p.numel() for p in weights])):
         p.grad = piece.view_as(p)
-    steps = {size: Step(model, dice, size, pool.draw(options.batch, True), options.foot_weight)
+    steps = {size: Step(model, dice, size, pool.draw(options.batch, True), options)
              for size in ([options.only] if options.only else [384, 256])}
     say(f"ready after {time.time() - begun:.1f} s")
 
@@ -289,6 +289,9 @@ def main():
                         help="that part of the training is mostly at the smaller size")
     parser.add_argument("--foot-weight", type=float, default=1.0,
                         help='of the answer "this is a foot" in the loss')
+    parser.add_argument("--elsewhere", type=float, default=1.0,
+                        help="what a picture without a foot weighs in the loss of points "
+                             "and masks, which are not there")
     parser.add_argument("--looks", type=float, default=6, help="windows cut from each scene")
     parser.add_argument("--pool", type=int, default=24, help="painted batches that are kept")
     parser.add_argument("--check", type=int, default=1024, help="held-out scenes at the end")
