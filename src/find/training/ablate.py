@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: Apache-2.0
 """What each part of the training brings: short trainings that each lack one thing,
-all of one seed and one number of steps, all checked on the same held-out scenes
-that lack nothing.
+or have it otherwise, all of one seed and one number of steps, all checked on the same
+held-out scenes that lack nothing.
 
   python3 ablate.py --out DIR --seconds 560
 
