@@ -8,6 +8,8 @@
 #include <thread>
 #include <vector>
 
+#include "plumbfoot/card/layout.h"
+
 namespace plumbfoot::card {
 namespace {
 
